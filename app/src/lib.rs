@@ -1,0 +1,7 @@
+//! Tartwright in the browser.
+use leptos::prelude::*;
+
+/// Mounts the app on the page.
+pub fn start() {
+    leptos::mount::mount_to_body(|| view! { <p>"Tartwright"</p> });
+}

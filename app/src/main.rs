@@ -1,0 +1,4 @@
+//! Entry point of the page.
+fn main() {
+    app::start();
+}

@@ -1,0 +1,1 @@
+//! Typed quantities, solution chemistry and brewing models.

@@ -1,0 +1,2 @@
+//! What a contributor runs.
+fn main() {}
