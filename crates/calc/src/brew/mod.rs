@@ -1,0 +1,1 @@
+//! The trade on top of chemistry.

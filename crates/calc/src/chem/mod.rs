@@ -1,0 +1,3 @@
+//! Solution chemistry.
+
+pub mod density;

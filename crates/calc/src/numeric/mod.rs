@@ -1,0 +1,1 @@
+//! Root finding and least squares.
