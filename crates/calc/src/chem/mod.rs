@@ -1,3 +1,4 @@
 //! Solution chemistry.
 
 pub mod density;
+pub mod gas;
