@@ -1,1 +1,10 @@
 //! The trade on top of chemistry.
+
+pub mod bitterness;
+pub mod extract;
+pub mod ferment;
+pub mod fruit;
+pub mod grist;
+pub mod heat;
+pub mod ledger;
+pub mod package;

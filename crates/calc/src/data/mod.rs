@@ -1,6 +1,8 @@
 //! Published tables, each row with its source. Fitted, quoted and assumed
 //! values are told apart by their [`Mark`] and never mixed unmarked.
 
+pub mod fruits;
+
 /// How far a figure can be trusted, by where it comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mark {
