@@ -26,6 +26,11 @@ pub enum GristError {
     Gravity(Plato),
     /// Batch volume lies above 0.
     BatchVolume(Volume),
+    /// The grain keeps all of the water.
+    NoRunoff {
+        /// Water in the mash.
+        water: Volume,
+    },
     /// Losses, times, rates and weights can't be below zero.
     BelowNothing,
     /// The day's liquids don't add up.
@@ -49,6 +54,7 @@ impl fmt::Display for GristError {
                 write!(f, "gravity wanted must be above 0 and up to 40 °P, not {}", p.as_degrees())
             }
             Self::BatchVolume(v) => write!(f, "the batch must be above 0 L, not {} L", v.as_litres()),
+            Self::NoRunoff { water } => write!(f, "the grain keeps all {:.1} L of water", water.as_litres()),
             Self::BelowNothing => write!(f, "losses, times, rates and weights can't be below zero"),
             Self::Ledger(error) => write!(f, "{error}"),
         }
@@ -241,7 +247,7 @@ pub fn water_for(runoff: &Wort, grain: Mass, absorption: VolumePerMass) -> Resul
 /// What the mash gives, from water and grist: the forward way of [`water_for`].
 ///
 /// # Errors
-/// [`GristError::NoExtract`] when the grain keeps all the water;
+/// [`GristError::NoRunoff`] when the grain keeps all the water;
 /// [`GristError::BelowNothing`].
 pub fn runoff_of(
     water: Volume,
@@ -254,7 +260,7 @@ pub fn runoff_of(
     }
     let out = water - absorption * grain;
     if out <= Volume::ZERO {
-        return Err(GristError::NoExtract);
+        return Err(GristError::NoRunoff { water });
     }
     // Find the water that fills the volume together with the extract: its
     // room is nearly the same at every strength, so the steps shrink fast.

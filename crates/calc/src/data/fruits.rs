@@ -308,27 +308,38 @@ fruits! {
         acid 1.3 MEMORY Malic, pectin None, ph 3.1..3.4 FDA, brix brix(5.7);
 }
 
+/// Pulp that a fruit holds at the least, where water and Brix of two tables
+/// leave none. Our estimate, from the fibre of the most watery fruits.
+pub const LEAST_PULP: Fraction = Fraction::of_one(0.015);
+
 impl Fruit {
+    /// True for rows that are of juice already, without pulp.
+    pub const fn is_juice(self) -> bool {
+        matches!(self, Self::PassionFruitJuice | Self::CoconutWater)
+    }
+
     /// The composition the tables give. What is dissolved follows from the
     /// water and the Brix of single-strength juice, and is never less than
-    /// sugars and acid; the rest is pulp. Where there is no Brix, half of what
-    /// is neither water, sugar nor acid counts as dissolved.
+    /// sugars and acid; the rest is pulp, [`LEAST_PULP`] if the sugars leave that much. Where there
+    /// is no Brix, half of what is neither water, sugar nor acid counts as dissolved.
     pub fn composition(self) -> FruitComposition {
         let data = self.data();
-        let (water, sugars, acid) = (data.water.value, data.sugars.value, data.acid.value);
+        let (water, acid) = (data.water.value, data.acid.value);
         let solids = water.rest();
+        let least_pulp = if self.is_juice() { Fraction::ZERO } else { LEAST_PULP };
+        // Sugars by difference hold the acid too; where the parts exceed the solids, they give way.
+        let sugars = data.sugars.value.min(solids - acid);
         let known = sugars + acid;
         let dissolved = match data.juice_brix {
+            _ if self.is_juice() => solids,
             Some(brix) => {
                 let b = brix.value.as_degrees() / 100.0;
                 water * (b / (1.0 - b))
             }
             None => (known + solids) / 2.0,
         };
-        let dissolved = dissolved.max(known).min(solids);
-        // Sugars and acid of different tables may exceed the solids of a third.
-        let acid = acid.min(solids - sugars.min(solids));
-        let other = (dissolved - sugars - acid).max(Fraction::ZERO);
+        let dissolved = dissolved.min(solids - least_pulp).max(known);
+        let other = dissolved - known;
         let ph = Ph::new((data.ph_low.value() + data.ph_high.value()) / 2.0);
         FruitComposition {
             water,
@@ -336,7 +347,7 @@ impl Fruit {
             other,
             acid,
             main_acid: data.main_acid.value,
-            insoluble: (solids - sugars - acid - other).max(Fraction::ZERO),
+            insoluble: solids - dissolved,
             pectin: data.pectin.map_or(Fraction::ZERO, |p| p.value),
             refuse: data.refuse.value,
             ph: (data.ph_low, ph, data.ph_high),
