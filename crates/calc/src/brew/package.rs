@@ -97,7 +97,7 @@ impl PackageKind {
                 8.0,
                 4.1,
                 Source::from_memory(
-                    "The weaker of common kegs: 60 psi (others 130 psi); read the keg's own mark",
+                    "The weaker of common kegs: 60 psi (others 130 psi); read the keg's own mark. The volumes are our estimate",
                 ),
             ),
             Self::Bottle => (
@@ -105,7 +105,7 @@ impl PackageKind {
                 4.0,
                 6.0,
                 Source::from_memory(
-                    "One-way glass about 3 volumes, suppliers' rating at most 4; read the supplier's sheet",
+                    "One-way glass about 3 volumes, suppliers' rating at most 4; read the supplier's sheet. The pressure is our estimate",
                 ),
             ),
             Self::HeavyBottle => (
@@ -113,12 +113,17 @@ impl PackageKind {
                 6.0,
                 6.0,
                 Source::from_memory(
-                    "Bottles for sparkling wine: about 6 bar in service; read the supplier's sheet",
+                    "Bottles for sparkling wine: about 6 bar in service; read the supplier's sheet. The volumes are our estimate",
                 ),
             ),
-            Self::Can => {
-                (3.0, 4.0, 6.0, Source::from_memory("Sealed cans: about 6 bar; read the supplier's sheet"))
-            }
+            Self::Can => (
+                3.0,
+                4.0,
+                6.0,
+                Source::from_memory(
+                    "Sealed cans: about 6 bar; read the supplier's sheet. The volumes are our estimate",
+                ),
+            ),
         };
         PackageLimits {
             careful: Carbonation::volumes(careful),
