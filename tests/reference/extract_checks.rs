@@ -102,7 +102,7 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
                 "tartaric" => FruitAcid::Tartaric,
                 _ => return None,
             };
-            protons_given(acid, Ph::new(0.0), Ph::new(number(1)?))
+            protons_given(acid, Ph::new(0.0), Ph::new(number(1)?)).value()
         }
         "fruit_sugar" => load(inputs.first()?, FruitForm::Puree, number(1)?)?.sugar.as_grams(),
         "fruit_liquid_of_whole" => {

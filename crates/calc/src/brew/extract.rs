@@ -14,9 +14,9 @@ const GLASS: f64 = 25e-6;
 const ROOM: Temperature = Temperature::celsius(20.0);
 
 /// Extract that gives 1 g of ethanol, in grams (Balling).
-pub const EXTRACT_PER_ETHANOL: f64 = 2.0665;
+pub(crate) const EXTRACT_PER_ETHANOL: f64 = 2.0665;
 /// Carbon dioxide that comes with 1 g of ethanol, in grams (Balling).
-pub const CO2_PER_ETHANOL: f64 = 0.9565;
+pub(crate) const CO2_PER_ETHANOL: f64 = 0.9565;
 /// Specific gravity 20/20 °C of ethanol.
 const ETHANOL_SG: f64 = 0.7907;
 /// Share of the real extract's change that the hydrometer shows (Balling).
@@ -30,8 +30,8 @@ pub const BALLING: Source = Source::from_memory("Balling 1865; ASBC Beer-6A; De 
 const LACTIC_AS_EXTRACT: f64 = 0.55;
 
 /// Degrees Brix that 1 % of ethanol by mass adds on a refractometer.
-pub const ETHANOL_AS_BRIX: f64 = 0.41;
-/// Source of [`ETHANOL_AS_BRIX`].
+pub(crate) const ETHANOL_AS_BRIX: f64 = 0.41;
+/// Source of the 0.41 °Bx that 1 % of ethanol by mass adds on a refractometer.
 pub const ETHANOL_AS_BRIX_SOURCE: Source = Source::derived(
     "Refractive increments of alcohol and extract in beer after Barth, in Simmonds, Alcohol (1919); handbook \
      indices of 5 % ethanol and sucrose from memory agree",
@@ -182,8 +182,8 @@ pub fn refractometer_wort(brix: Plato, factor: Count) -> Result<Plato, ExtractEr
 
 /// Apparent extract of fermenting beer from a refractometer and the original extract.
 ///
-/// Derived here: the reading is the real extract plus [`ETHANOL_AS_BRIX`] for
-/// each percent of ethanol, and Balling's balance ties both to the original
+/// Derived here: the reading is the real extract plus 0.41 °Bx for each percent
+/// of ethanol (see [`ETHANOL_AS_BRIX_SOURCE`]), and Balling's balance ties both to the original
 /// extract; at one original extract the result is a straight line of the
 /// reading, as Savel, Kosin, Broz & Vlcek (2020, Kvasny Prumysl 66:239) found.
 /// The band holds 0.37 to 0.45 for the ethanol, ±0.1 °Bx of reading and ±1 % of

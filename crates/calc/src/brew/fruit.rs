@@ -4,7 +4,7 @@ use super::ledger::Wort;
 use crate::data::Source;
 use crate::data::fruits::{FruitAcid, FruitComposition};
 use crate::quantity::{
-    AlcoholByVolume, Buffering, Charge, Concentration, Density, Estimate, Fraction, Mass, Ph, Plato,
+    AlcoholByVolume, Buffering, Charge, Concentration, Count, Density, Estimate, Fraction, Mass, Ph, Plato,
     Temperature, Volume, VolumePerMass,
 };
 use serde::{Deserialize, Serialize};
@@ -315,10 +315,10 @@ fn charge_of([one, two, three]: &Constants, hydrogen: f64) -> f64 {
 
 /// Protons that a mole of the acid gives off on the way from one pH to another.
 /// Any pH in 0..=14; outside, the nearest end holds.
-pub fn protons_given(acid: FruitAcid, from: Ph, to: Ph) -> f64 {
+pub fn protons_given(acid: FruitAcid, from: Ph, to: Ph) -> Count {
     let constants = constants(acid);
     let at = |ph: Ph| charge_of(&constants, power_of_ten(-ph.value().clamp(0.0, 14.0)));
-    at(to) - at(from)
+    Count::of(at(to) - at(from))
 }
 
 /// pH of beer with fruit in it.
@@ -528,8 +528,8 @@ mod tests {
             let load = load(place, 2, grams);
             let own = load.ph.1;
             let got = ph_of(ph, b, &[load]).value;
-            let millimoles = load.titratable().as_meq() / protons_given(load.main_acid, own, Ph::new(8.2));
-            let given = millimoles * protons_given(load.main_acid, own, got);
+            let millimoles = load.titratable().as_meq() / protons_given(load.main_acid, own, Ph::new(8.2)).value();
+            let given = millimoles * protons_given(load.main_acid, own, got).value();
             let taken = 10.0 * b * (ph - got.value());
             prop_assert!((given - taken).abs() < 1e-6 * (1.0 + given.abs()), "{given} {taken}");
         }
