@@ -7,4 +7,6 @@ pub mod fruit;
 pub mod grist;
 pub mod heat;
 pub mod ledger;
+pub mod mash;
 pub mod package;
+pub mod water;

@@ -1,4 +1,7 @@
 //! Solution chemistry.
 
+pub mod activity;
+pub mod carbonate;
 pub mod density;
 pub mod gas;
+pub mod water;

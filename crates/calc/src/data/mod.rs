@@ -1,7 +1,10 @@
 //! Published tables, each row with its source. Fitted, quoted and assumed
 //! values are told apart by their [`Mark`] and never mixed unmarked.
 
+pub mod acids;
 pub mod fruits;
+pub mod malts;
+pub mod salts;
 
 /// How far a figure can be trusted, by where it comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

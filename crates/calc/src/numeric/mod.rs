@@ -1,1 +1,4 @@
 //! Root finding and least squares.
+
+pub(crate) mod nnls;
+pub(crate) mod root;

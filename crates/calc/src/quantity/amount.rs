@@ -30,6 +30,16 @@ impl Amount {
         unit.from_base(self.base)
     }
 
+    /// An amount from a number in the dimension's base unit (see each type's own documentation).
+    pub const fn in_base(dimension: Dimension, base: f64) -> Self {
+        Self { dimension, base }
+    }
+
+    /// The number in the dimension's base unit.
+    pub const fn base(&self) -> f64 {
+        self.base
+    }
+
     /// An amount from a number in a unit of the dimension.
     pub fn from_unit(dimension: Dimension, unit: &Unit, value: f64) -> Self {
         Self { dimension, base: unit.to_base(value) }

@@ -190,6 +190,10 @@ dimensions! {
     Cells = [Unit::linear("10⁹ cells", "billion_cells", 0, 10.0, 1.0)] us 0;
     /// Cells in a volume.
     CellDensity = [Unit::linear("10⁶/mL", "million_per_ml", 1, 0.5, 1.0)] us 0;
+    /// Yeast pitched per volume and degree Plato.
+    PitchRate = [Unit::linear("10⁶/(mL·°P)", "million_per_ml_plato", 2, 0.05, 1.0)] us 0;
+    /// Soluble solids of fruit: the refractometer's own scale.
+    Brix = [Unit::linear("°Bx", "brix", 1, 0.5, 1.0)] us 0;
     /// Titratable acidity.
     TitratableAcidity = [Unit::linear("g/L lactic", "g_per_l_lactic", 1, 0.1, 1.0)] us 0;
     /// A share.
