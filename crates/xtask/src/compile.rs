@@ -1,0 +1,115 @@
+//! From Rust to what a browser loads: a wasm module and the script that starts it.
+
+use std::path::PathBuf;
+use std::{fmt, fs, io};
+
+use wasm_bindgen_cli_support::Bindgen;
+
+use crate::wasm::{WasmError, without_custom_sections};
+use crate::workspace::{CommandError, WASM, Workspace, output, run};
+
+/// Which program of the `app` package to build.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Program {
+    /// The app itself.
+    App,
+    /// An almost empty page: what the framework alone weighs.
+    Floor,
+}
+
+/// A program ready for the browser.
+#[derive(Debug)]
+pub struct Compiled {
+    /// The module script; it fetches `app_bg.wasm` from beside itself unless told otherwise.
+    pub script: String,
+    /// The module.
+    pub wasm: Vec<u8>,
+}
+
+/// Why no program came out.
+#[derive(Debug)]
+pub enum CompileError {
+    /// Cargo or rustup failed.
+    Command(CommandError),
+    /// Cargo's result is not where it should be.
+    Unreadable(PathBuf, io::Error),
+    /// The wasm-bindgen step failed, for the reason it gave.
+    Bindgen(String),
+    /// A dependency brings scripts of its own, which the list of files does not know.
+    Snippets(Vec<String>),
+    /// The wasm-bindgen step wrote no proper module.
+    Wasm(WasmError),
+}
+
+impl fmt::Display for CompileError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Command(error) => error.fmt(f),
+            Self::Unreadable(path, error) => write!(f, "{} cannot be read: {error}", path.display()),
+            Self::Bindgen(reason) => write!(f, "the wasm-bindgen step failed: {reason}"),
+            Self::Snippets(names) => {
+                write!(f, "these dependencies bring scripts of their own: {}", names.join(", "))
+            }
+            Self::Wasm(error) => error.fmt(f),
+        }
+    }
+}
+
+impl From<CommandError> for CompileError {
+    fn from(error: CommandError) -> Self {
+        Self::Command(error)
+    }
+}
+
+/// Makes sure that rustc can build for the page.
+///
+/// # Errors
+/// When the target is missing and rustup cannot add it.
+pub fn ensure_target(workspace: &Workspace) -> Result<(), CommandError> {
+    let rustup = |arguments: &[&str]| {
+        let mut command = std::process::Command::new("rustup");
+        command.current_dir(&workspace.root).args(arguments);
+        command
+    };
+    let installed = output(&mut rustup(&["target", "list", "--installed"]))?;
+    if installed.lines().any(|line| line.trim() == WASM) {
+        return Ok(());
+    }
+    run(&mut rustup(&["target", "add", WASM]))
+}
+
+/// Builds a program in release mode and prepares it for the browser.
+///
+/// # Errors
+/// When cargo or the wasm-bindgen step fails, or a dependency brings scripts of its own.
+pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, CompileError> {
+    let (choice, built) = match program {
+        Program::App => (["--bin", "app"], "app.wasm"),
+        Program::Floor => (["--example", "floor"], "examples/floor.wasm"),
+    };
+    let mut cargo =
+        workspace.cargo_wasm(["build", "--package", "app", "--release", "--locked", "--target", WASM]);
+    run(cargo.args(choice))?;
+
+    let path = workspace.target.join(WASM).join("release").join(built);
+    let bytes = fs::read(&path).map_err(|error| CompileError::Unreadable(path, error))?;
+    let bindgen = |error: &dyn fmt::Debug| CompileError::Bindgen(format!("{error:?}"));
+    let mut output = Bindgen::new()
+        .input_bytes("app", bytes)
+        .web(true)
+        .map_err(|error| bindgen(&error))?
+        .omit_default_module_path(false)
+        .typescript(false)
+        .remove_name_section(true)
+        .remove_producers_section(true)
+        .generate_output()
+        .map_err(|error| bindgen(&error))?;
+    let inline = output.snippets().iter().filter(|(_, scripts)| !scripts.is_empty());
+    let snippets: Vec<String> =
+        inline.map(|(name, _)| name).chain(output.local_modules().keys()).cloned().collect();
+    if !snippets.is_empty() {
+        return Err(CompileError::Snippets(snippets));
+    }
+    let wasm = without_custom_sections(&output.wasm_mut().emit_wasm()).map_err(CompileError::Wasm)?;
+    Ok(Compiled { script: output.js().to_owned(), wasm })
+}

@@ -1,0 +1,186 @@
+//! Assembles the finished page: files named by their content, and a worker that knows them all.
+//!
+//! The same sources give the same bytes: nothing here depends on a clock, a path or an order of chance.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use std::{fmt, fs, io};
+
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD as BASE64;
+use sha2::{Digest as _, Sha256};
+use xtask::policy::CONTENT_SECURITY_POLICY;
+use xtask::site::HASH_DIGITS;
+
+use crate::compile::Compiled;
+use crate::workspace::Workspace;
+
+/// Why the page could not be assembled.
+#[derive(Debug)]
+pub enum DistError {
+    /// A source file could not be read.
+    Unreadable(PathBuf, io::Error),
+    /// A finished file could not be written.
+    Unwritable(PathBuf, io::Error),
+    /// A template does not mention something it has to.
+    PlaceholderMissing {
+        /// The template.
+        file: &'static str,
+        /// The words it lacks.
+        placeholder: &'static str,
+    },
+}
+
+impl fmt::Display for DistError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Unreadable(path, error) => write!(f, "{} cannot be read: {error}", path.display()),
+            Self::Unwritable(path, error) => write!(f, "{} cannot be written: {error}", path.display()),
+            Self::PlaceholderMissing { file, placeholder } => {
+                write!(f, "{file} does not mention {placeholder}")
+            }
+        }
+    }
+}
+
+/// Files by their name relative to the page.
+type Files = BTreeMap<String, Vec<u8>>;
+
+/// Writes the finished page into the workspace's dist folder, replacing what was there.
+///
+/// # Errors
+/// When a source is missing, a template lacks a placeholder, or the folder cannot be written.
+pub fn assemble(workspace: &Workspace, compiled: Compiled) -> Result<(), DistError> {
+    let files = page(workspace, compiled)?;
+    let folder = workspace.dist();
+    let unwritable = |path: &Path| {
+        let path = path.to_owned();
+        move |error| DistError::Unwritable(path, error)
+    };
+    if folder.exists() {
+        fs::remove_dir_all(&folder).map_err(unwritable(&folder))?;
+    }
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        let parent = path.parent().unwrap_or(&folder);
+        fs::create_dir_all(parent).map_err(unwritable(parent))?;
+        fs::write(&path, bytes).map_err(unwritable(&path))?;
+    }
+    Ok(())
+}
+
+fn page(workspace: &Workspace, compiled: Compiled) -> Result<Files, DistError> {
+    let app = workspace.root.join("app");
+    let mut files = Files::new();
+    read_folder(&app.join("icons"), "icons", &mut files)?;
+    files.insert("manifest.webmanifest".to_owned(), read(&app.join("manifest.webmanifest"))?);
+
+    let style = add_hashed(&mut files, "style", "css", read(&app.join("style.css"))?);
+    let wasm = add_hashed(&mut files, "app", "wasm", compiled.wasm);
+    let script = fill("the wasm-bindgen script", &compiled.script, &[("app_bg.wasm", &wasm)])?;
+    let script = add_hashed(&mut files, "app", "js", script.into_bytes());
+    let boot = fill("app/boot.js", &read_text(&app.join("boot.js"))?, &[("app.js", &script)])?;
+    let boot = add_hashed(&mut files, "boot", "js", boot.into_bytes());
+
+    let index = fill(
+        "index.html",
+        &read_text(&workspace.root.join("index.html"))?,
+        &[
+            ("style.css", &style),
+            ("app.wasm", &wasm),
+            ("app.js", &script),
+            ("boot.js", &boot),
+            ("{{content security policy}}", CONTENT_SECURITY_POLICY),
+        ],
+    )?;
+    files.insert("index.html".to_owned(), index.into_bytes());
+
+    // Last, for it lists all the others.
+    let (list, version) = list(&files);
+    let worker = fill(
+        "app/sw.js",
+        &read_text(&app.join("sw.js"))?,
+        &[("{{version}}", &version), ("/* {{files}} */", &list)],
+    )?;
+    files.insert("sw.js".to_owned(), worker.into_bytes());
+    Ok(files)
+}
+
+/// The worker's list of files, each with the checksum a browser verifies, and a version that changes
+/// when any name or content does.
+fn list(files: &Files) -> (String, String) {
+    let mut list = String::new();
+    for (name, bytes) in files {
+        // Hosts answer for the folder itself; some answer `index.html` with a detour to it.
+        let name = if name == "index.html" { "./" } else { name };
+        let checksum = BASE64.encode(Sha256::digest(bytes));
+        let _ = writeln!(list, "  [\"{name}\", \"sha256-{checksum}\"],");
+    }
+    let version = hash(list.as_bytes());
+    (list, version)
+}
+
+fn hash(bytes: &[u8]) -> String {
+    let mut digits = String::new();
+    for byte in Sha256::digest(bytes).iter().take(HASH_DIGITS / 2) {
+        let _ = write!(digits, "{byte:02x}");
+    }
+    digits
+}
+
+fn add_hashed(files: &mut Files, stem: &str, extension: &str, bytes: Vec<u8>) -> String {
+    let name = format!("{stem}-{}.{extension}", hash(&bytes));
+    files.insert(name.clone(), bytes);
+    name
+}
+
+fn fill(file: &'static str, template: &str, values: &[(&'static str, &str)]) -> Result<String, DistError> {
+    let mut text = template.to_owned();
+    for &(placeholder, value) in values {
+        if !text.contains(placeholder) {
+            return Err(DistError::PlaceholderMissing { file, placeholder });
+        }
+        text = text.replace(placeholder, value);
+    }
+    Ok(text)
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, DistError> {
+    fs::read(path).map_err(|error| DistError::Unreadable(path.to_owned(), error))
+}
+
+fn read_text(path: &Path) -> Result<String, DistError> {
+    fs::read_to_string(path).map_err(|error| DistError::Unreadable(path.to_owned(), error))
+}
+
+fn read_folder(folder: &Path, prefix: &str, files: &mut Files) -> Result<(), DistError> {
+    let unreadable = |error| DistError::Unreadable(folder.to_owned(), error);
+    for entry in fs::read_dir(folder).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        if let Some(name) = path.file_name() {
+            files.insert(format!("{prefix}/{}", name.to_string_lossy()), read(&path)?);
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_version_follows_names_and_contents() {
+        let files = |name: &str, bytes: &[u8]| Files::from([(name.to_owned(), bytes.to_vec())]);
+        let (_, version) = list(&files("a", b"1"));
+        assert_eq!(list(&files("a", b"1")).1, version);
+        assert_ne!(list(&files("a", b"2")).1, version);
+        assert_ne!(list(&files("b", b"1")).1, version);
+    }
+
+    #[test]
+    fn a_template_without_its_placeholder_is_refused() {
+        let refused = fill("sw.js", "nothing here", &[("{{version}}", "1")]);
+        assert!(matches!(refused, Err(DistError::PlaceholderMissing { placeholder: "{{version}}", .. })));
+    }
+}

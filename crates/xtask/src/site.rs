@@ -1,0 +1,173 @@
+//! A folder of built files, held in memory and ready to be sent.
+
+use std::collections::BTreeMap;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::{fmt, fs, io};
+
+/// One file as a host sends it.
+#[derive(Debug, Clone)]
+pub struct Asset {
+    /// The bytes as built.
+    pub raw: Vec<u8>,
+    /// The bytes under brotli at its highest quality.
+    pub brotli: Vec<u8>,
+    /// The Content-Type header.
+    pub mime: &'static str,
+    /// Whether the name carries the content's hash, so that a browser may keep the file for ever.
+    pub immutable: bool,
+}
+
+/// All files of one build under a base path.
+#[derive(Debug, Clone)]
+pub struct Site {
+    base: String,
+    assets: BTreeMap<String, Asset>,
+}
+
+/// Why a folder cannot be served.
+#[derive(Debug)]
+pub enum SiteError {
+    /// The folder holds no index.html: it was never built.
+    NotBuilt(PathBuf),
+    /// A file or folder could not be read.
+    Unreadable(PathBuf, io::Error),
+    /// The base path must start and end with a slash.
+    BaseWithoutSlashes(String),
+}
+
+impl fmt::Display for SiteError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotBuilt(path) => {
+                write!(f, "{} holds no index.html; run `cargo xtask dist` first", path.display())
+            }
+            Self::Unreadable(path, error) => write!(f, "{} cannot be read: {error}", path.display()),
+            Self::BaseWithoutSlashes(base) => {
+                write!(f, "the base path {base:?} must start and end with a slash, as in /a/b/")
+            }
+        }
+    }
+}
+
+impl std::error::Error for SiteError {}
+
+impl Site {
+    /// Reads every file below `folder`; the site answers below `base`, such as `/` or `/brewing/app/`.
+    ///
+    /// # Errors
+    /// When the folder was never built, a file cannot be read, or `base` lacks its slashes.
+    pub fn load(folder: &Path, base: &str) -> Result<Self, SiteError> {
+        if !base.starts_with('/') || !base.ends_with('/') {
+            return Err(SiteError::BaseWithoutSlashes(base.to_owned()));
+        }
+        if !folder.join("index.html").is_file() {
+            return Err(SiteError::NotBuilt(folder.to_owned()));
+        }
+        let mut site = Self { base: base.to_owned(), assets: BTreeMap::new() };
+        site.read(folder, "")?;
+        Ok(site)
+    }
+
+    fn read(&mut self, folder: &Path, prefix: &str) -> Result<(), SiteError> {
+        let unreadable = |error| SiteError::Unreadable(folder.to_owned(), error);
+        for entry in fs::read_dir(folder).map_err(unreadable)? {
+            let entry = entry.map_err(unreadable)?;
+            let name = format!("{prefix}{}", entry.file_name().to_string_lossy());
+            let path = entry.path();
+            if path.is_dir() {
+                self.read(&path, &format!("{name}/"))?;
+            } else {
+                let raw = fs::read(&path).map_err(|error| SiteError::Unreadable(path, error))?;
+                self.assets.insert(name.clone(), Asset::new(&name, raw));
+            }
+        }
+        Ok(())
+    }
+
+    /// The path below which the site answers; starts and ends with a slash.
+    #[must_use]
+    pub fn base(&self) -> &str {
+        &self.base
+    }
+
+    /// The files by their name relative to the base, in order.
+    pub fn assets(&self) -> impl Iterator<Item = (&str, &Asset)> {
+        self.assets.iter().map(|(name, asset)| (name.as_str(), asset))
+    }
+
+    /// Replaces one file's bytes, or adds it: tests stage a new version of the app with this.
+    pub fn set(&mut self, name: &str, raw: Vec<u8>) {
+        self.assets.insert(name.to_owned(), Asset::new(name, raw));
+    }
+
+    /// The file a request path asks for; the base path itself means `index.html`.
+    #[must_use]
+    pub fn find(&self, path: &str) -> Option<&Asset> {
+        let name = path.strip_prefix(&self.base)?;
+        self.assets.get(if name.is_empty() { "index.html" } else { name })
+    }
+}
+
+impl Asset {
+    /// A file of this name and content; compressing it takes a while when it is large.
+    #[must_use]
+    pub fn new(name: &str, raw: Vec<u8>) -> Self {
+        Self { brotli: compress(&raw), mime: mime(name), immutable: carries_hash(name), raw }
+    }
+}
+
+/// Compresses as a good static host would: brotli, quality 11, window 22.
+fn compress(raw: &[u8]) -> Vec<u8> {
+    let mut writer = brotli::CompressorWriter::new(Vec::new(), 1 << 16, 11, 22);
+    // Writing to a Vec cannot fail; were it ever to, the size gate must not see a small file.
+    match writer.write_all(raw) {
+        Ok(()) => writer.into_inner(),
+        Err(_) => raw.to_vec(),
+    }
+}
+
+/// Number of hexadecimal digits of a content hash in a file name.
+pub const HASH_DIGITS: usize = 16;
+
+fn carries_hash(name: &str) -> bool {
+    let stem = name.rsplit('/').next().and_then(|file| file.split('.').next()).unwrap_or_default();
+    stem.rsplit_once('-').is_some_and(|(_, hash)| {
+        hash.len() == HASH_DIGITS && hash.bytes().all(|digit| digit.is_ascii_hexdigit())
+    })
+}
+
+fn mime(name: &str) -> &'static str {
+    match name.rsplit('.').next() {
+        Some("html") => "text/html; charset=utf-8",
+        Some("js") => "text/javascript; charset=utf-8",
+        Some("css") => "text/css; charset=utf-8",
+        // Without exactly this type a browser refuses to compile while the bytes still arrive.
+        Some("wasm") => "application/wasm",
+        Some("webmanifest") => "application/manifest+json",
+        Some("svg") => "image/svg+xml",
+        Some("png") => "image/png",
+        _ => "application/octet-stream",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_a_hash_in_the_name_makes_a_file_immutable() {
+        assert!(carries_hash("app-0123456789abcdef.wasm"));
+        assert!(!carries_hash("index.html"));
+        assert!(!carries_hash("icons/icon-192.png"));
+        assert!(!carries_hash("icons/apple-touch-icon.png"));
+    }
+
+    #[test]
+    fn a_base_path_needs_both_slashes() {
+        for base in ["", "a/", "/a"] {
+            let refused = Site::load(Path::new("/nowhere"), base);
+            assert!(matches!(refused, Err(SiteError::BaseWithoutSlashes(_))), "{base}");
+        }
+    }
+}
