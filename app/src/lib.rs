@@ -1,4 +1,6 @@
 //! Tartwright in the browser.
+pub mod store;
+
 use leptos::prelude::*;
 
 /// Mounts the app on the page.
