@@ -27,7 +27,8 @@ pub fn test(workspace: &Workspace, skip_browser: bool) -> Result<(), TaskError> 
 
     progress.step("Lints of the native crates");
     let deny = ["--", "--deny", "warnings"];
-    run(workspace.cargo(["clippy", "--locked", "--all-targets"]).args(native()).args(deny))?;
+    let features = ["--features", "checks/browser,xtask/wasm-tests"];
+    run(workspace.cargo(["clippy", "--locked", "--all-targets"]).args(native()).args(features).args(deny))?;
 
     progress.step("Lints of the app");
     crate::compile::ensure_target(workspace)?;
@@ -35,18 +36,7 @@ pub fn test(workspace: &Workspace, skip_browser: bool) -> Result<(), TaskError> 
     run(workspace.cargo_wasm(lint_app).args(deny))?;
 
     progress.step("Native and reference tests");
-    let native_tests = workspace.cargo([
-        "test",
-        "--locked",
-        "--package",
-        "calc",
-        "--package",
-        "batch",
-        "--package",
-        "xtask",
-    ]);
-    run(&mut { native_tests })?;
-    run(&mut workspace.cargo(["test", "--locked", "--package", "checks", "--lib", "--test", "reference"]))?;
+    run(workspace.cargo(["test", "--locked"]).args(native()))?;
 
     build(workspace, &progress)?;
     weigh(workspace)?;
