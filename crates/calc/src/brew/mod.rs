@@ -1,6 +1,7 @@
 //! The trade on top of chemistry.
 
 pub mod bitterness;
+pub mod drop;
 pub mod extract;
 pub mod ferment;
 pub mod fruit;
@@ -9,4 +10,5 @@ pub mod heat;
 pub mod ledger;
 pub mod mash;
 pub mod package;
+pub mod souring;
 pub mod water;

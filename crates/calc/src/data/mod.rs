@@ -2,6 +2,7 @@
 //! values are told apart by their [`Mark`] and never mixed unmarked.
 
 pub mod acids;
+pub mod cultures;
 pub mod fruits;
 pub mod malts;
 pub mod salts;
