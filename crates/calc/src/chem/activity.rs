@@ -9,7 +9,7 @@ pub const SOURCE: Source =
 
 /// The decimal logarithm of an ion's activity coefficient by Davies' equation,
 /// for a charge of -3 to 3 and an ionic strength up to 0.5 mol/L; above, the
-/// value at 0.5 is kept. 0..=80 °C.
+/// value at 0.5 is kept. 0..=90 °C, beyond that the nearer end.
 pub fn activity_exponent(charge: i8, strength: MolarConcentration, at: Temperature) -> Count {
     let i = (strength.as_mmol_per_l() * 1e-3).clamp(0.0, 0.5);
     let root = i.sqrt();
@@ -19,7 +19,7 @@ pub fn activity_exponent(charge: i8, strength: MolarConcentration, at: Temperatu
 
 /// Debye and Hückel's A: a parabola through 0.498 at 10 °C, 0.510 at 25 °C and 0.548 at 60 °C.
 fn debye_hueckel(at: Temperature) -> f64 {
-    let t = at.as_celsius();
+    let t = at.as_celsius().clamp(0.0, 90.0);
     0.492_1 + 5.229e-4 * t + 6.857e-6 * t * t
 }
 

@@ -21,9 +21,10 @@ pub struct Constants {
     pub pkw: Count,
 }
 
-/// The constants at a temperature, 0..=90 °C, at zero ionic strength. Source: [`SOURCE`].
+/// The constants at a temperature, 0..=90 °C, at zero ionic strength; beyond the
+/// range those of its nearer end. Source: [`SOURCE`].
 pub fn constants(at: Temperature) -> Constants {
-    let t = at.as_kelvin();
+    let t = at.max(Temperature::celsius(0.0)).min(Temperature::celsius(90.0)).as_kelvin();
     let (ratio, log, square) = (t.recip(), t.log10(), (t * t).recip());
     let pk =
         |a: f64, b: f64, c: f64, d: f64, e: f64| Count::of(-(a + b * t + c * ratio + d * log + e * square));
@@ -60,8 +61,9 @@ impl Carbonate {
     }
 
     /// Charge per mole of inorganic carbon, and that of water's own ions in mEq/L.
+    /// pH 0..=14; what lies outside counts as the nearer end, so that no power overflows.
     fn parts(&self, ph: Ph) -> (f64, f64) {
-        let h = 10_f64.powf(-ph.value());
+        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
         let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
         ((one + 2.0 * two) / (1.0 + one + two), 1e3 * (self.kw / h - h / self.gamma))
     }

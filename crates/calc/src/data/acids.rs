@@ -75,11 +75,13 @@ impl AcidKind {
     }
 
     /// Protons that one molecule has given at this pH, on average: 0 to 3.
+    /// pH 0..=14; what lies outside counts as the nearer end.
     pub fn charge_per_mol(self, ph: Ph) -> Count {
+        let ph = ph.value().clamp(0.0, 14.0);
         // Shares of the forms, each relative to the whole acid: 1, K1/h, K1 K2/h², ...
         let (mut form, mut sum, mut charge) = (1.0, 1.0, 0.0);
         for (given, pka) in (1_u8..).zip(self.pka()) {
-            form *= 10_f64.powf(ph.value() - pka);
+            form *= 10_f64.powf(ph - pka);
             sum += form;
             charge += f64::from(given) * form;
         }
@@ -92,7 +94,8 @@ impl AcidKind {
 pub struct Acid {
     /// Which acid.
     pub kind: AcidKind,
-    /// Grams of acid in a gram of the solution: above 0, at most 1.
+    /// Grams of acid in a gram of the solution: above 0, at most 1. What lies
+    /// outside counts as nothing or as the acid itself.
     pub strength: Fraction,
 }
 
@@ -101,10 +104,15 @@ const LACTIC_DENSITY: [(f64, f64); 4] = [(0.0, 0.9982), (0.80, 1.1848), (0.88, 1
 const PHOSPHORIC_DENSITY: [(f64, f64); 4] = [(0.0, 0.9982), (0.10, 1.0523), (0.75, 1.575), (0.85, 1.685)];
 
 impl Acid {
+    /// Grams of acid in a gram, between none and all.
+    const fn share(&self) -> f64 {
+        self.strength.as_of_one().clamp(0.0, 1.0)
+    }
+
     /// Density at 20 °C. Sources: [`LACTIC_DENSITY_SOURCE`],
     /// [`PHOSPHORIC_DENSITY_SOURCE`], [`SOLID_DENSITY_SOURCE`].
     pub fn density(&self) -> Density {
-        let strength = self.strength.as_of_one();
+        let strength = self.share();
         let table = match self.kind {
             AcidKind::Lactic => LACTIC_DENSITY,
             AcidKind::Phosphoric => PHOSPHORIC_DENSITY,
@@ -124,8 +132,7 @@ impl Acid {
 
     /// Charge that one litre of the solution gives to a wort or mash that ends at this pH.
     pub fn equivalents_per_litre(&self, ph: Ph) -> ChargeConcentration {
-        let moles =
-            self.density().as_kg_per_m3() * self.strength.as_of_one() / self.kind.molar_mass().as_g_per_mol();
+        let moles = self.density().as_kg_per_m3() * self.share() / self.kind.molar_mass().as_g_per_mol();
         ChargeConcentration::meq_per_l(1e3 * moles * self.kind.charge_per_mol(ph).value())
     }
 
