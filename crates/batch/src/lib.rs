@@ -1,1 +1,16 @@
-//! The batch document and its plan.
+//! The batch document, its plan, what it teaches, and how it is kept.
+//!
+//! One thing goes in: a [`document::Batch`]. One thing comes out: a
+//! [`plan::Plan`], every number with its spread, its assumptions and its
+//! warnings. Views show the plan and edit the document.
+
+pub mod demo;
+pub mod document;
+pub mod house;
+pub mod keep;
+pub mod moment;
+pub mod plan;
+pub mod report;
+pub mod say;
+#[cfg(any(test, feature = "testing"))]
+pub mod testing;

@@ -18,8 +18,7 @@ use crate::data::acids::Acid;
 use crate::data::salts::Salt;
 use crate::numeric::root::root;
 use crate::quantity::{
-    Charge, ChargeConcentration, Estimate, MaltBuffering, Mass, Ph, PhDifference, Quantity, Temperature,
-    Volume,
+    Charge, Estimate, MaltBuffering, Mass, Ph, PhDifference, Quantity, Temperature, Volume,
 };
 use std::fmt;
 
@@ -89,7 +88,9 @@ impl Mash {
             buffer += capacity;
             moment += capacity * malt.mash_ph.value.value();
         }
-        if !(buffer > 0.0) {
+        // A NaN would fail this test as well.
+        let buffers = buffer > 0.0;
+        if !buffers {
             return Err(MashError::NoMalt);
         }
         let middle = moment / buffer;
@@ -186,9 +187,6 @@ pub fn baking_soda_for(charge: Estimate<Charge>, wanted: Ph) -> Estimate<Mass> {
     let carbonate = Carbonate::new(ROOM, crate::quantity::MolarConcentration::mmol_per_l(10.0));
     let per_gram = Salt::BakingSoda.brings().alkalinity;
     let taken = carbonate.acid_to(per_gram, Ph::new(8.3), wanted);
-    if !(taken > ChargeConcentration::ZERO) {
-        return Estimate::exact(Mass::ZERO);
-    }
     charge.map(|charge| Mass::from_base((-charge.as_meq()).max(0.0) / taken.as_meq_per_l()))
 }
 
@@ -197,7 +195,7 @@ mod tests {
     use super::*;
     use crate::data::acids::AcidKind;
     use crate::data::malts::MaltClass;
-    use crate::quantity::{Concentration, Fraction};
+    use crate::quantity::{ChargeConcentration, Concentration, Fraction};
     use proptest::prelude::*;
 
     const ACID: Acid = Acid { kind: AcidKind::Lactic, strength: Fraction::of_one(0.8) };

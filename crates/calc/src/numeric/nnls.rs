@@ -69,11 +69,9 @@ fn solve(
 ) -> [f64; UNKNOWNS] {
     let mut places = [0; UNKNOWNS];
     let mut size = 0;
-    for place in 0..count {
-        if free[place] {
-            places[size] = place;
-            size += 1;
-        }
+    for (place, _) in free.iter().enumerate().take(count).filter(|(_, free)| **free) {
+        places[size] = place;
+        size += 1;
     }
     let mut a = [[0.0; UNKNOWNS + 1]; UNKNOWNS];
     for i in 0..size {
@@ -89,8 +87,9 @@ fn solve(
         a.swap(column, pivot);
         for row in column + 1..size {
             let factor = a[row][column] / a[column][column];
-            for k in column..=UNKNOWNS {
-                a[row][k] -= factor * a[column][k];
+            let above = a[column];
+            for (cell, upper) in a[row].iter_mut().zip(above).skip(column) {
+                *cell -= factor * upper;
             }
         }
     }

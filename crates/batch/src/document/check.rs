@@ -1,0 +1,118 @@
+//! Which documents are sound: every number in its range, every text and list
+//! of a length that can be shown and stored.
+
+use super::{Batch, OutOfRange, Slot, Spec};
+use calc::quantity::Temperature;
+
+/// Most characters in any text of the document.
+pub const MOST_TEXT: usize = 4_000;
+/// Most malts, hop charges or fruit additions.
+pub const MOST_ITEMS: usize = 24;
+/// Most readings.
+pub const MOST_READINGS: usize = 2_000;
+
+/// Lowest and highest temperature that can be noted with a reading.
+const NOTED: (Temperature, Temperature) = (Temperature::celsius(-10.0), Temperature::celsius(110.0));
+
+/// Why a document is not sound.
+#[derive(Clone, Debug, PartialEq)]
+pub enum DocumentError {
+    /// A number outside its field's range.
+    OutOfRange(OutOfRange),
+    /// A temperature noted with a reading outside -10..110 °C.
+    NotedTemperature(Temperature),
+    /// A text longer than [`MOST_TEXT`]; says which, and its length.
+    TextTooLong(&'static str, usize),
+    /// A list longer than allowed; says which, its length and the most.
+    ListTooLong(&'static str, usize, usize),
+    /// A batch without an identity.
+    NoId,
+}
+
+impl std::fmt::Display for DocumentError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::OutOfRange(found) => found.fmt(f),
+            Self::NotedTemperature(value) => {
+                write!(f, "A temperature of {} °C is noted; possible are -10 to 110 °C.", value.as_celsius())
+            }
+            Self::TextTooLong(which, length) => {
+                write!(f, "The {which} has {length} characters; {MOST_TEXT} is the most.")
+            }
+            Self::ListTooLong(which, length, most) => {
+                write!(f, "There are {length} {which}; {most} is the most.")
+            }
+            Self::NoId => f.write_str("The batch has no identity."),
+        }
+    }
+}
+
+impl std::fmt::Display for OutOfRange {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Spec { label, dimension, low, high, .. } = self.spec;
+        let unit = &dimension.units()[0];
+        write!(
+            f,
+            "{label}: {} is outside {} to {}.",
+            self.value.text(unit),
+            low.entry_text(unit),
+            high.text(unit)
+        )
+    }
+}
+
+impl Batch {
+    /// Passes a document whose every number is in range and whose texts and
+    /// lists are of a bearable length.
+    ///
+    /// # Errors
+    /// The first [`DocumentError`] found.
+    pub fn check(&self) -> Result<(), DocumentError> {
+        if self.id.is_empty() {
+            return Err(DocumentError::NoId);
+        }
+        let names = self.grist.iter().map(|malt| &malt.name).chain(self.hops.iter().map(|hop| &hop.name));
+        let texts = [("name", &self.name), ("notes", &self.notes), ("identity", &self.id)]
+            .into_iter()
+            .chain(names.map(|name| ("name of an ingredient", name)))
+            .chain(self.readings.iter().map(|reading| ("note of a reading", &reading.note)));
+        for (which, text) in texts {
+            let length = text.chars().count();
+            if length > MOST_TEXT {
+                return Err(DocumentError::TextTooLong(which, length));
+            }
+        }
+        for (which, length, most) in [
+            ("malts", self.grist.len(), MOST_ITEMS),
+            ("hop charges", self.hops.len(), MOST_ITEMS),
+            ("fruit additions", self.fruit.len(), MOST_ITEMS),
+            ("salts at hand", self.choices.salts.len(), MOST_ITEMS),
+            ("salt amounts", self.choices.own_salts.len(), MOST_ITEMS),
+            ("readings", self.readings.len(), MOST_READINGS),
+            ("ticked steps", self.ticks.len(), super::Step::ALL.len()),
+        ] {
+            if length > most {
+                return Err(DocumentError::ListTooLong(which, length, most));
+            }
+        }
+        for slot in Slot::all(self) {
+            if let Some(value) = slot.get(self) {
+                slot.spec().check(value).map_err(DocumentError::OutOfRange)?;
+            }
+        }
+        for dose in &self.choices.own_salts {
+            super::SALT_AMOUNT
+                .check(calc::quantity::Quantity::amount(dose.mass).seen_as(super::SALT_AMOUNT.dimension))
+                .map_err(DocumentError::OutOfRange)?;
+        }
+        for reading in self.readings.iter() {
+            reading.kind.spec().check(reading.value).map_err(DocumentError::OutOfRange)?;
+            if let Some(value) = reading.temperature
+                && !(value >= NOTED.0 && value <= NOTED.1)
+            {
+                return Err(DocumentError::NotedTemperature(value));
+            }
+        }
+        self.house.check().map_err(DocumentError::OutOfRange)
+    }
+}

@@ -1,0 +1,225 @@
+//! The table of everything a person can type: one row says the field's name
+//! in the document, its type and unit, its range, its label and what is
+//! assumed when it is empty. Reading, writing, validation and the entry
+//! fields of the app all come from these rows.
+
+use super::Batch;
+use calc::data::Source;
+use calc::quantity::{Amount, Dimension};
+
+/// What an entry field is: the row of the table.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spec {
+    /// What the person reads beside the field.
+    pub label: &'static str,
+    /// The key in the document, with its unit.
+    pub key: &'static str,
+    /// Kind of quantity, for the choice of unit.
+    pub dimension: Dimension,
+    /// Smallest value allowed.
+    pub low: Amount,
+    /// Largest value allowed.
+    pub high: Amount,
+    /// What is assumed when the field is empty, and on what grounds.
+    pub assumed: Option<(Amount, Source)>,
+}
+
+/// A value outside its field's range.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OutOfRange {
+    /// The field.
+    pub spec: &'static Spec,
+    /// The value.
+    pub value: Amount,
+}
+
+impl Spec {
+    /// Passes a value that is finite and in range.
+    ///
+    /// # Errors
+    /// [`OutOfRange`] otherwise.
+    pub fn check(&'static self, value: Amount) -> Result<Amount, OutOfRange> {
+        let unit = &self.dimension.units()[0];
+        let number = value.in_unit(unit);
+        // Not `low <= x`: a NaN must fail as well. The slack is for unit conversion at the very ends.
+        let (low, high) = (self.low.in_unit(unit), self.high.in_unit(unit));
+        let slack = 1e-9 * (high - low);
+        if number >= low - slack && number <= high + slack {
+            Ok(value)
+        } else {
+            Err(OutOfRange { spec: self, value })
+        }
+    }
+}
+
+/// Declares a struct of optional quantities together with the enum of its
+/// fields and their table rows.
+macro_rules! fields {
+    (
+        $(#[$doc:meta])* $owner:ident, $enum:ident {
+            $( $(#[$field_doc:meta])*
+               $field:ident $variant:ident $key:literal : $quantity:ident as $dimension:ident,
+               $label:literal, $low:literal ..= $high:literal $(, or $assumed:literal $source:expr)? ; )+
+        }
+    ) => {
+        $(#[$doc])*
+        #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+        #[serde(deny_unknown_fields)]
+        pub struct $owner {
+            $( $(#[$field_doc])*
+               #[serde(rename = $key, default, skip_serializing_if = "Option::is_none")]
+               pub $field: Option<$quantity>, )+
+        }
+
+        #[doc = concat!("The fields of [`", stringify!($owner), "`].")]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub enum $enum {
+            $( #[doc = $label] $variant, )+
+        }
+
+        impl $enum {
+            /// Every field.
+            pub const ALL: &[Self] = &[$(Self::$variant),+];
+
+            /// The field's table row.
+            pub fn spec(self) -> &'static Spec {
+                match self {
+                    $( Self::$variant => {
+                        const SPEC: &Spec = &Spec {
+                            label: $label,
+                            key: $key,
+                            dimension: Dimension::$dimension,
+                            low: Amount::in_base(Dimension::$dimension, $low as f64),
+                            high: Amount::in_base(Dimension::$dimension, $high as f64),
+                            assumed: fields!(@assumed $dimension $($assumed, $source)?),
+                        };
+                        SPEC
+                    } )+
+                }
+            }
+
+            /// What the person typed, if anything.
+            pub fn get(self, owner: &$owner) -> Option<Amount> {
+                match self {
+                    $( Self::$variant => owner.$field.map(|q| q.amount().seen_as(Dimension::$dimension)), )+
+                }
+            }
+
+            /// Stores a value, or clears the field.
+            ///
+            /// # Errors
+            /// [`OutOfRange`]; the document is then unchanged.
+            pub fn set(self, owner: &mut $owner, value: Option<Amount>) -> Result<(), OutOfRange> {
+                let checked = match value {
+                    Some(amount) => Some(self.spec().check(amount)?),
+                    None => None,
+                };
+                match self {
+                    $( Self::$variant => owner.$field = checked.map(|a| a.typed::<$quantity>()), )+
+                }
+                Ok(())
+            }
+        }
+    };
+    (@assumed $dimension:ident) => { None };
+    (@assumed $dimension:ident $assumed:literal, $source:expr) => {
+        Some((Amount::in_base(Dimension::$dimension, $assumed as f64), $source))
+    };
+}
+
+pub(crate) use fields;
+
+/// Any entry field of a batch document.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Slot {
+    /// A field of the batch itself.
+    Of(super::Field),
+    /// A field of the malt at this place.
+    Malt(usize, super::MaltField),
+    /// A field of the hop charge at this place.
+    Hop(usize, super::HopField),
+    /// A field of the fruit addition at this place.
+    Fruit(usize, super::FruitField),
+}
+
+impl Slot {
+    /// The field's table row.
+    pub fn spec(self) -> &'static Spec {
+        match self {
+            Self::Of(field) => field.spec(),
+            Self::Malt(_, field) => field.spec(),
+            Self::Hop(_, field) => field.spec(),
+            Self::Fruit(_, field) => field.spec(),
+        }
+    }
+
+    /// What the person typed; `None` when empty or when the place does not exist.
+    pub fn get(self, batch: &Batch) -> Option<Amount> {
+        match self {
+            Self::Of(field) => field.get(&batch.numbers),
+            Self::Malt(place, field) => batch.grist.get(place).and_then(|item| field.get(&item.numbers)),
+            Self::Hop(place, field) => batch.hops.get(place).and_then(|item| field.get(&item.numbers)),
+            Self::Fruit(place, field) => batch.fruit.get(place).and_then(|item| field.get(&item.numbers)),
+        }
+    }
+
+    /// Stores a value, or clears the field. A place that does not exist is left alone.
+    ///
+    /// # Errors
+    /// [`OutOfRange`]; the document is then unchanged.
+    pub fn set(self, batch: &mut Batch, value: Option<Amount>) -> Result<(), OutOfRange> {
+        match self {
+            Self::Of(field) => field.set(&mut batch.numbers, value),
+            Self::Malt(place, field) => {
+                batch.grist.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
+            }
+            Self::Hop(place, field) => {
+                batch.hops.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
+            }
+            Self::Fruit(place, field) => {
+                batch.fruit.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
+            }
+        }
+    }
+
+    /// Every field of this document, lists included.
+    pub fn all(batch: &Batch) -> impl Iterator<Item = Self> + '_ {
+        let own = super::Field::ALL.iter().map(|&field| Self::Of(field));
+        let malts = (0..batch.grist.len())
+            .flat_map(|place| super::MaltField::ALL.iter().map(move |&field| Self::Malt(place, field)));
+        let hops = (0..batch.hops.len())
+            .flat_map(|place| super::HopField::ALL.iter().map(move |&field| Self::Hop(place, field)));
+        let fruit = (0..batch.fruit.len())
+            .flat_map(|place| super::FruitField::ALL.iter().map(move |&field| Self::Fruit(place, field)));
+        own.chain(malts).chain(hops).chain(fruit)
+    }
+
+    /// What the plan uses for this field: what was typed, else what the house
+    /// taught, else what is assumed.
+    pub fn effective(self, batch: &Batch) -> Option<Amount> {
+        self.get(batch).or_else(|| self.fallback(batch).map(|(amount, _)| amount))
+    }
+
+    /// What stands in for an empty field, and why.
+    pub fn fallback(self, batch: &Batch) -> Option<(Amount, Fallback)> {
+        let spec = self.spec();
+        if let Self::Of(field) = self
+            && let Some(learned) = batch.house.for_field(field)
+        {
+            return Some((learned.0.seen_as(spec.dimension), Fallback::House { batches: learned.1 }));
+        }
+        spec.assumed.map(|(amount, source)| (amount, Fallback::Assumed(source)))
+    }
+}
+
+/// Why an empty field still has a value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Fallback {
+    /// A house number that rests on so many batches.
+    House {
+        /// How many batches it rests on.
+        batches: u32,
+    },
+    /// An assumption with its grounds.
+    Assumed(Source),
+}

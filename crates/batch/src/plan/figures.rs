@@ -1,0 +1,488 @@
+//! The figures of a plan: one row each, with its words, its inputs and its sources.
+
+use crate::document::{Field, Stage};
+use calc::data::Source;
+use calc::quantity::{
+    AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, Cells, ChargeConcentration, Concentration,
+    Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, Ph, Plato, Quantity, Temperature,
+    TitratableAcidity, Volume, VolumePerMass,
+};
+
+use super::Unknown;
+
+/// Where a figure comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// Computed from the plan.
+    Predicted,
+    /// Measured, or computed from the newest measurement.
+    Measured,
+}
+
+/// A figure that is known: its estimate and where it comes from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Value<Q> {
+    /// Median and 80 % band.
+    pub estimate: Estimate<Q>,
+    /// Predicted or measured.
+    pub origin: Origin,
+}
+
+/// A figure: its value, or why it is not known yet.
+pub type Known<Q> = Result<Value<Q>, Unknown>;
+
+/// A figure of any kind, for showing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shown {
+    /// The median.
+    pub value: Amount,
+    /// Lower end of the 80 % band.
+    pub low: Amount,
+    /// Upper end of the 80 % band.
+    pub high: Amount,
+    /// Predicted or measured.
+    pub origin: Origin,
+}
+
+impl Shown {
+    /// Half the width of the 80 % band, as a difference in base units.
+    pub fn half_width(&self) -> f64 {
+        (self.high.base() - self.low.base()) / 2.0
+    }
+}
+
+/// What a figure was computed from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Input {
+    /// An entry field.
+    Field(Field),
+    /// Another figure.
+    Figure(Figure),
+}
+
+/// How a figure comes about.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Why {
+    /// The equation in words.
+    pub says: &'static str,
+    /// What it was computed from.
+    pub inputs: &'static [Input],
+    /// Where the equation and its constants come from.
+    pub sources: &'static [Source],
+    /// Where the spread comes from.
+    pub spread: &'static str,
+}
+
+fn shown<Q: Quantity>(known: Known<Q>, dimension: Dimension) -> Result<Shown, Unknown> {
+    let Value { estimate, origin } = known?;
+    let seen = |q: Q| q.amount().seen_as(dimension);
+    Ok(Shown { value: seen(estimate.value), low: seen(estimate.low), high: seen(estimate.high), origin })
+}
+
+/// Declares the struct of typed figures and the enum that names them.
+macro_rules! figures {
+    ($( $stage:ident { $(
+        $(#[$doc:meta])* $field:ident $variant:ident : $quantity:ident as $dimension:ident, $label:literal,
+        $says:literal, [$($input:expr),* $(,)?], [$($source:expr),+ $(,)?], $spread:literal;
+    )+ } )+) => {
+        /// Every figure of the plan, typed.
+        #[derive(Clone, Debug, PartialEq)]
+        pub struct Figures { $($( $(#[$doc])* pub $field: Known<$quantity>, )+)+ }
+
+        impl Default for Figures {
+            fn default() -> Self {
+                Self { $($( $field: Err(Unknown::NotReached), )+)+ }
+            }
+        }
+
+        /// The name of a figure.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub enum Figure { $($( #[doc = $label] $variant, )+)+ }
+
+        impl Figure {
+            /// Every figure, in the order of the day.
+            pub const ALL: &[Self] = &[$($(Self::$variant),+),+];
+
+            /// The stage it belongs to.
+            pub const fn stage(self) -> Stage {
+                match self { $($( Self::$variant => Stage::$stage, )+)+ }
+            }
+
+            /// What the person reads beside it.
+            pub const fn label(self) -> &'static str {
+                match self { $($( Self::$variant => $label, )+)+ }
+            }
+
+            /// The key in the plan's JSON, without its unit.
+            pub const fn key(self) -> &'static str {
+                match self { $($( Self::$variant => stringify!($field), )+)+ }
+            }
+
+            /// Kind of quantity, for the choice of unit.
+            pub const fn dimension(self) -> Dimension {
+                match self { $($( Self::$variant => Dimension::$dimension, )+)+ }
+            }
+
+            /// How it comes about.
+            pub fn why(self) -> &'static Why {
+                match self { $($( Self::$variant => {
+                    const WHY: &Why = &Why {
+                        says: $says,
+                        inputs: &[$($input),*],
+                        sources: &[$($source),+],
+                        spread: $spread,
+                    };
+                    WHY
+                } )+)+ }
+            }
+
+            /// The figure's value in a plan.
+            ///
+            /// # Errors
+            /// [`Unknown`] says why there is none yet.
+            pub fn of(self, figures: &Figures) -> Result<Shown, Unknown> {
+                match self { $($( Self::$variant => shown(figures.$field, Dimension::$dimension), )+)+ }
+            }
+        }
+    };
+}
+
+const fn field(field: Field) -> Input {
+    Input::Field(field)
+}
+const fn figure(figure: Figure) -> Input {
+    Input::Figure(figure)
+}
+
+const BALANCE: Source = Source::derived("Balance of mass over the brew day.");
+const ICUMSA: Source = Source::published(
+    "Density of sucrose solutions: ICUMSA SPS-4; Bettin, Emmerich, Spieweck, Toth 1998, Zuckerindustrie 123:341.",
+);
+const PLATO: Source = Source::published("Plato and specific gravity: cubic fit of the ASBC table.");
+const WEIGHTS: Source = Source::from_memory("IUPAC abridged atomic weights 2021.");
+const KOLBACH: Source = Source::from_memory("Kolbach 1953, Monatsschrift für Brauerei 6:49.");
+const PROTONS: Source =
+    Source::published("Proton balance of the grist: deLange 2015, MBAA Technical Quarterly 52(1):3.");
+const CARBONATE: Source =
+    Source::published("Carbonate constants: Plummer & Busenberg 1982, Geochim. Cosmochim. Acta 46:1011.");
+const PKA: Source =
+    Source::from_memory("Acid constants: Goldberg, Kishore & Lennen 2002, J. Phys. Chem. Ref. Data 31:231.");
+const WORT_BUFFER: Source = Source::derived(
+    "Wort buffering 0.8 ± 0.15 mEq/(L·pH) per degree Plato, from published lactic additions to wort of two gravities.",
+);
+const CARDINAL: Source = Source::published(
+    "Growth by temperature and pH: Rosso et al. 1993, J. Theor. Biol. 162:447; Rosso et al. 1995, Appl. Environ. Microbiol. 61:610.",
+);
+const PLANTARUM: Source =
+    Source::published("L. plantarum by temperature: Matejčeková et al. 2019, J. Food Nutr. Res. 58:125.");
+const STRIKE: Source = Source::published("Pauls & Whites Brewing Room Book 1984/85.");
+const TINSETH: Source = Source::from_memory("Tinseth 1997: utilisation by boil time and wort gravity.");
+const SOUR_HOPS: Source = Source::our_estimate(
+    "No published utilisation at pH 3.2 to 3.6 was found: the band runs from half of the formula's value to all of it.",
+);
+const BALLING: Source = Source::from_memory("Balling 1865; ASBC method Beer-6A.");
+const FRUIT: Source = Source::published(
+    "Composition: USDA SR; acids: Belitz, Grosch & Schieberle, Food Chemistry, table 18.3; pH: FDA list 2003.",
+);
+const CO2_FIT: Source =
+    Source::from_memory("CO₂ in beer: deLange 2011 fit of the ASBC table, used inside its range.");
+const HENRY: Source =
+    Source::published("Henry's law for CO₂ with headspace, constants of Plummer & Busenberg 1982.");
+const PITCH: Source = Source::from_memory("Pitch rates for ale; more for sour wort is our estimate.");
+const ALTITUDE: Source = Source::from_memory("ISA pressure by height and Antoine's equation for water.");
+
+figures! {
+    Water {
+        /// Water in all.
+        total_water TotalWater: Volume as Volume, "Water in all",
+            "Counted back from the beer wanted: what stays in kettle and hoses, what both boils drive off, the wort set aside, what the grain keeps; all as mass, turned to litres at 20 °C.",
+            [field(Field::BatchVolume), field(Field::KettleLoss), field(Field::Evaporation), field(Field::ClearBoil),
+             field(Field::MainBoil), field(Field::StarterWort), field(Field::Absorption), figure(Figure::GristMass)],
+            [BALANCE, ICUMSA],
+            "Spread of evaporation, absorption and kettle loss between batches.";
+        /// Tap water.
+        tap_water TapWater: Volume as Volume, "From the tap",
+            "Water in all less the distilled share.", [figure(Figure::TotalWater), field(Field::Distilled)],
+            [BALANCE], "As the water in all.";
+        /// Distilled water.
+        distilled_water DistilledWater: Volume as Volume, "Distilled or reverse-osmosis",
+            "Water in all times the distilled share.", [figure(Figure::TotalWater), field(Field::Distilled)],
+            [BALANCE], "As the water in all.";
+        /// Calcium after salts.
+        calcium_after CalciumAfter: Concentration as Concentration, "Calcium",
+            "The blend's calcium plus what the salts bring.", [field(Field::Calcium), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+        /// Magnesium after salts.
+        magnesium_after MagnesiumAfter: Concentration as Concentration, "Magnesium",
+            "The blend's magnesium plus what the salts bring.", [field(Field::Magnesium), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+        /// Sodium after salts.
+        sodium_after SodiumAfter: Concentration as Concentration, "Sodium",
+            "The blend's sodium plus what the salts bring.", [field(Field::Sodium), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+        /// Chloride after salts.
+        chloride_after ChlorideAfter: Concentration as Concentration, "Chloride",
+            "The blend's chloride plus what the salts bring.", [field(Field::Chloride), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+        /// Sulfate after salts.
+        sulfate_after SulfateAfter: Concentration as Concentration, "Sulfate",
+            "The blend's sulfate plus what the salts bring.", [field(Field::Sulfate), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+        /// Alkalinity after salts.
+        alkalinity_after AlkalinityAfter: ChargeConcentration as Alkalinity, "Alkalinity",
+            "The blend's alkalinity plus what basic salts bring.", [field(Field::Alkalinity), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+        /// Residual alkalinity.
+        residual_alkalinity ResidualAlkalinity: ChargeConcentration as Alkalinity, "Residual alkalinity",
+            "Alkalinity less calcium / 3.5 and magnesium / 7, all in mEq/L.",
+            [figure(Figure::AlkalinityAfter), figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter)],
+            [KOLBACH], "Exact for the ions given.";
+        /// Total hardness.
+        hardness Hardness: ChargeConcentration as Alkalinity, "Hardness",
+            "Calcium and magnesium as charge.", [figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter)],
+            [WEIGHTS], "Exact for the ions given.";
+        /// Charge balance of the report.
+        imbalance Imbalance: Fraction as Percent, "Charge balance of the report",
+            "Positive less negative charge over their sum, for the source water.",
+            [field(Field::Calcium), field(Field::Magnesium), field(Field::Sodium), field(Field::Chloride), field(Field::Sulfate), field(Field::Alkalinity)],
+            [Source::from_memory("Standard Methods 1030 E.")], "Exact for the ions given.";
+    }
+    Grist {
+        /// All malt.
+        grist_mass GristMass: Mass as Mass, "Malt in all",
+            "Extract wanted in the kettle over the extract one kilogram gives: fine-grind extract times dry matter times the share that reaches the kettle.",
+            [field(Field::WantedGravity), field(Field::BatchVolume), field(Field::Efficiency)],
+            [BALANCE, PLATO], "Spread of the efficiency between batches.";
+        /// Extract in the kettle.
+        kettle_extract KettleExtract: Mass as Mass, "Extract in the kettle",
+            "Malt times fine-grind extract times dry matter times the share that reaches the kettle; from the readings once volume and gravity before the boil are known.",
+            [figure(Figure::GristMass), field(Field::Efficiency)], [BALANCE], "Spread of the efficiency between batches.";
+    }
+    Mash {
+        /// Water for the mash.
+        mash_water MashWater: Volume as Volume, "Mash water",
+            "Water in all less what is kept back to rinse the grain.", [figure(Figure::TotalWater), field(Field::Rinse)],
+            [BALANCE], "As the water in all.";
+        /// Mash thickness.
+        thickness Thickness: VolumePerMass as VolumePerMass, "Thickness",
+            "Mash water per kilogram of malt.", [figure(Figure::MashWater), figure(Figure::GristMass)],
+            [BALANCE], "As the mash water.";
+        /// Strike temperature.
+        strike StrikeTemperature: Temperature as Temperature, "Strike water",
+            "Heat balance of water and grain, less the heat the grain gives off when wetted. The kettle is as hot as its water.",
+            [field(Field::MashTemperature), field(Field::GrainTemperature), figure(Figure::Thickness)],
+            [STRIKE], "About ±0.7 K: heat lost while mashing in differs between kits.";
+        /// Time to heat the strike water.
+        strike_heating StrikeHeating: Duration as Minutes, "Time to heat the strike water",
+            "Heat to bring the water from 15 °C to strike over the heating power, less a tenth for losses.",
+            [figure(Figure::MashWater), figure(Figure::StrikeTemperature), field(Field::HeatingPower)],
+            [BALANCE], "About ±15 %: losses and the water's own temperature.";
+        /// Level in the kettle with grain.
+        mash_level MashLevel: Volume as Volume, "Level in the kettle with grain",
+            "Hot water plus the volume of the grain.", [figure(Figure::MashWater), figure(Figure::GristMass)],
+            [Source::common_practice("One kilogram of malt displaces about 0.67 L.")], "About ±0.05 L per kg of malt.";
+        /// Mash pH without acid.
+        mash_ph_plain MashPhPlain: Ph as Ph, "Mash pH, nothing added",
+            "The pH at which acid given by the malts, calcium and magnesium equals acid taken up by malts and alkalinity.",
+            [figure(Figure::AlkalinityAfter), figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter), figure(Figure::Thickness)],
+            [PROTONS, CARBONATE, KOLBACH],
+            "Malts differ from bag to bag in pH and buffering; the model itself adds about 0.08. Largest uncertainty of the plan: measure.";
+        /// Acid for the mash.
+        mash_acid MashAcid: Volume as SmallVolume, "Acid for the mash",
+            "Charge needed to move grist and water to the wanted pH over the charge one millilitre gives at that pH.",
+            [field(Field::MashPh), field(Field::AcidStrength), figure(Figure::MashPhPlain)],
+            [PROTONS, CARBONATE, PKA], "From the spread of the malts. Add half, stir, wait ten minutes, measure.";
+        /// Baking soda for the mash when it is too sour.
+        mash_base MashBase: Mass as SmallMass, "Baking soda for the mash",
+            "Charge needed to raise the mash to the wanted pH over the charge one gram gives.",
+            [field(Field::MashPh), figure(Figure::MashPhPlain)],
+            [PROTONS, CARBONATE, WEIGHTS], "From the spread of the malts.";
+        /// Mash pH after acid, or measured.
+        mash_ph MashPhNow: Ph as Ph, "Mash pH",
+            "Predicted with the acid above; the newest reading as soon as there is one.",
+            [figure(Figure::MashPhPlain), figure(Figure::MashAcid)], [PROTONS], "As the plain mash pH; of a reading, the meter's.";
+    }
+    FirstBoil {
+        /// Volume before the boil, hot.
+        pre_boil_volume PreBoilVolume: Volume as Volume, "In the kettle before the boil, hot",
+            "All water less what the grain keeps, with the extract, at mash-out temperature.",
+            [figure(Figure::TotalWater), field(Field::Absorption), figure(Figure::KettleExtract), field(Field::MashOut)],
+            [BALANCE, ICUMSA], "Spread of absorption between batches.";
+        /// Gravity before the boil.
+        pre_boil_gravity PreBoilGravity: Plato as Gravity, "Gravity before the boil",
+            "Extract in the kettle over the mass of wort.", [figure(Figure::KettleExtract), figure(Figure::PreBoilVolume)],
+            [BALANCE, PLATO], "Spread of efficiency and absorption.";
+        /// Boiling point.
+        boiling_point BoilingPoint: Temperature as Temperature, "Boils at",
+            "Pressure of the standard atmosphere at your height, and the temperature at which water's vapour has it.",
+            [field(Field::Altitude)], [ALTITUDE], "Weather moves it by about ±0.7 K; extract raises it by about 0.3 K.";
+        /// Time to reach the boil.
+        boil_heating BoilHeating: Duration as Minutes, "Time to reach the boil",
+            "Heat to bring the wort from mash-out to the boil over the heating power, less a tenth for losses.",
+            [figure(Figure::PreBoilVolume), figure(Figure::BoilingPoint), field(Field::HeatingPower), field(Field::MashOut)],
+            [BALANCE], "About ±15 %.";
+        /// Wort after the sanitising boil and after setting some aside, cooled.
+        sour_volume SourVolume: Volume as Volume, "Wort to sour, cooled",
+            "After the boil's evaporation and the wort set aside, at souring temperature.",
+            [figure(Figure::PreBoilVolume), field(Field::Evaporation), field(Field::ClearBoil), field(Field::StarterWort), field(Field::SourTemperature)],
+            [BALANCE, ICUMSA], "Spread of evaporation and absorption.";
+        /// Gravity of the wort to sour.
+        sour_gravity SourGravity: Plato as Gravity, "Gravity of the wort to sour",
+            "The same extract in less water.", [figure(Figure::PreBoilGravity), field(Field::Evaporation), field(Field::ClearBoil)],
+            [BALANCE, PLATO], "Spread of efficiency and evaporation.";
+    }
+    AcidDrop {
+        /// Wort pH before the drop.
+        wort_ph WortPh: Ph as Ph, "Wort pH now",
+            "The newest reading. Before one, the mash pH less about 0.1 for the boil.",
+            [figure(Figure::MashPhNow)], [Source::our_estimate("The boil lowers pH by about 0.1 as calcium phosphate forms.")],
+            "Before a reading, the mash pH's spread; of a reading, the meter's.";
+        /// Wort buffering.
+        buffering WortBuffering: Buffering as Buffering, "Buffering of this wort",
+            "Published range times the gravity and your house number; narrowed by each dose and the pH read after it.",
+            [figure(Figure::SourGravity)], [WORT_BUFFER], "Published spread; each reading narrows it by the meter's error.";
+        /// Acid still needed for the drop.
+        drop_acid DropAcid: Volume as SmallVolume, "Acid to the wanted pH, in all from here",
+            "Buffering times the pH still to go times the volume, plus the acid's own change of charge, over the charge of one millilitre.",
+            [field(Field::DropPh), figure(Figure::WortPh), figure(Figure::WortBuffering), figure(Figure::SourVolume), field(Field::AcidStrength)],
+            [WORT_BUFFER, PKA], "Spread of buffering and of the pH now.";
+        /// Next dose.
+        next_dose NextDose: Volume as SmallVolume, "Pour now",
+            "The dose that passes the wanted pH by more than 0.05 in at most one wort of twenty.",
+            [figure(Figure::DropAcid), field(Field::MeterError)], [WORT_BUFFER],
+            "A safe share of the whole, chosen from its spread. Stir, wait, measure, then see the next dose.";
+    }
+    Souring {
+        /// pH now.
+        sour_ph SourPhNow: Ph as Ph, "pH at the newest reading",
+            "The newest reading.", [], [Source::our_estimate("Your meter.")], "The meter's error.";
+        /// Time from pitching to the wanted pH.
+        sour_time SourTime: Duration as Hours, "From pitching to the wanted pH",
+            "Growth by temperature and pH, acid from growth and upkeep, slowed by the acid itself, turned to pH by the wort's buffering; its speed corrected by your readings.",
+            [field(Field::SourPh), field(Field::SourTemperature), field(Field::Bacteria), figure(Figure::WortPh), figure(Figure::WortBuffering)],
+            [CARDINAL, PLANTARUM, WORT_BUFFER], "Strains and pitches differ widely; each reading narrows it.";
+        /// Lactic acid formed.
+        lactic LacticFormed: Concentration as Load, "Lactic acid formed at the wanted pH",
+            "Buffering times the fall in pH, over the share of lactic acid that has given its proton.",
+            [figure(Figure::WortPh), field(Field::SourPh), figure(Figure::WortBuffering)], [WORT_BUFFER, PKA],
+            "Spread of the buffering.";
+        /// Titratable acidity.
+        acidity TitratableAcidityFigure: TitratableAcidity as TitratableAcidity, "Titratable acidity then",
+            "Acid formed and added, plus what the wort itself takes up to pH 8.2.",
+            [figure(Figure::LacticFormed), figure(Figure::SourGravity)], [WORT_BUFFER, PKA],
+            "Spread of the buffering. pH alone does not fix it.";
+    }
+    MainBoil {
+        /// Bitterness.
+        bitterness BitternessFigure: Bitterness as Bitterness, "Bitterness",
+            "Alpha acid weighed in, per litre of wort after the boil, times Tinseth's utilisation for the boil time and the wort's mean gravity.",
+            [field(Field::MainBoil), figure(Figure::SourGravity), figure(Figure::FermenterVolume)],
+            [TINSETH, SOUR_HOPS], "Nobody has published how much isomerises at this pH: the band runs from half the formula's value to a tenth above it.";
+        /// Hops for the wanted bitterness.
+        hop_mass HopMass: Mass as SmallMass, "Hops for the bitterness wanted",
+            "The bitterness wanted over what one gram of the first hop gives.",
+            [field(Field::WantedBitterness)], [TINSETH, SOUR_HOPS], "As the bitterness.";
+        /// Volume after the main boil, hot.
+        post_boil_volume PostBoilVolume: Volume as Volume, "In the kettle after the boil, hot",
+            "Wort to sour less the main boil's evaporation, at the boiling point.",
+            [figure(Figure::SourVolume), field(Field::Evaporation), field(Field::MainBoil)], [BALANCE, ICUMSA],
+            "Spread of evaporation.";
+        /// Original gravity.
+        original_gravity OriginalGravity: Plato as Gravity, "Original gravity",
+            "The extract that is left in the water that is left. Souring takes a little sugar and gives the same weight of acid, so gravity hardly moves.",
+            [figure(Figure::KettleExtract), figure(Figure::PostBoilVolume)], [BALANCE, PLATO],
+            "Spread of efficiency and evaporation.";
+        /// Volume in the fermenter.
+        fermenter_volume FermenterVolume: Volume as Volume, "In the fermenter",
+            "After the boil, cooled to 20 °C, less what stays in kettle and hoses.",
+            [figure(Figure::PostBoilVolume), field(Field::KettleLoss)], [BALANCE, ICUMSA], "Spread of losses and evaporation.";
+    }
+    Ferment {
+        /// Yeast cells.
+        yeast_cells YeastCells: Cells as Cells, "Yeast to pitch",
+            "Pitch rate times volume times gravity, and more for sour wort.",
+            [field(Field::PitchRate), figure(Figure::FermenterVolume), figure(Figure::OriginalGravity), field(Field::SourPh)],
+            [PITCH], "Pitch rates are a habit, not a law: ±30 % does little.";
+        /// Dry yeast.
+        dry_yeast DryYeast: Mass as SmallMass, "That is dry yeast of about",
+            "Cells over the living cells in a gram of dry yeast.", [figure(Figure::YeastCells)],
+            [Source::from_memory("5 to 20 × 10⁹ living cells per gram; the label's minimum is 5.")], "From what packs hold.";
+        /// Final gravity without fruit.
+        final_gravity FinalGravity: Plato as Gravity, "Final gravity, before fruit",
+            "Original gravity times what the yeast leaves; the newest reading once it is past.",
+            [figure(Figure::OriginalGravity), field(Field::Attenuation)], [BALLING], "Spread of the attenuation.";
+        /// Alcohol without fruit.
+        alcohol AlcoholBeforeFruit: AlcoholByVolume as Alcohol, "Alcohol, before fruit",
+            "Balling's balance: 2.0665 g of extract give 1 g of alcohol.",
+            [figure(Figure::OriginalGravity), figure(Figure::FinalGravity)], [BALLING], "Spread of original and final gravity.";
+        /// Spunding pressure.
+        spunding Spunding: GaugePressure as Pressure, "Spunding valve for the carbonation wanted",
+            "The pressure at which beer of the fermentation temperature holds the carbonation wanted.",
+            [field(Field::Carbonation), field(Field::FermentTemperature)], [CO2_FIT], "About ±5 kPa for the fit and the gauge.";
+    }
+    Fruit {
+        /// Fruit per litre.
+        fruit_load FruitLoad: Concentration as Load, "Fruit per litre of beer",
+            "Weight of fruit over the beer in the fermenter.", [figure(Figure::FermenterVolume)],
+            [Source::common_practice("About 175 g of purée per litre is heavily fruited.")], "As the volume.";
+        /// Sugar from the fruit.
+        fruit_sugar FruitSugar: Mass as Mass, "Sugar the fruit brings",
+            "Edible weight times the fruit's sugar; not its Brix, which also counts acids and fibre.",
+            [], [FRUIT], "Ripeness moves it by about ±15 %.";
+        /// Volume with fruit.
+        fruited_volume FruitedVolume: Volume as Volume, "In the fermenter with fruit",
+            "Beer plus the fruit's juice and pulp.", [figure(Figure::FermenterVolume)], [FRUIT, ICUMSA], "Spread of volume and of the fruit's water.";
+        /// Room left.
+        room_left RoomLeft: Volume as Volume, "Room left in the fermenter",
+            "The fermenter to the brim less beer and fruit.", [field(Field::FermenterVolume), figure(Figure::FruitedVolume)],
+            [BALANCE], "As the volume with fruit.";
+        /// Alcohol with fruit.
+        fruited_alcohol FruitedAlcohol: AlcoholByVolume as Alcohol, "Alcohol when the fruit is fermented",
+            "Balling's balance over wort and fruit sugar, in the volume with the fruit's water.",
+            [figure(Figure::AlcoholBeforeFruit), figure(Figure::FruitSugar), figure(Figure::FruitedVolume)], [BALLING, FRUIT], "Spread of wort and fruit.";
+        /// Final gravity with fruit.
+        fruited_gravity FruitedGravity: Plato as Gravity, "Final gravity with fruit",
+            "What is left of wort and fruit solids, and the alcohol, in one density.",
+            [figure(Figure::FinalGravity), figure(Figure::FruitSugar)], [BALLING, FRUIT], "Spread of attenuation and fruit.";
+        /// Bitterness with fruit.
+        fruited_bitterness FruitedBitterness: Bitterness as Bitterness, "Bitterness with fruit",
+            "The same bitter matter in the larger volume.", [figure(Figure::BitternessFigure), figure(Figure::FruitedVolume)],
+            [BALANCE], "As the bitterness.";
+        /// pH with fruit.
+        fruited_ph FruitedPh: Ph as Ph, "pH with fruit",
+            "The pH at which beer and fruit, each with its own buffering, agree.",
+            [figure(Figure::SourPhNow), figure(Figure::WortBuffering)], [FRUIT, PKA, WORT_BUFFER], "Fruit's acid differs by variety and ripeness.";
+        /// Acidity with fruit.
+        fruited_acidity FruitedAcidity: TitratableAcidity as TitratableAcidity, "Titratable acidity with fruit",
+            "Acid of the beer and of the fruit over the larger volume.",
+            [figure(Figure::TitratableAcidityFigure), figure(Figure::FruitedVolume)], [FRUIT, PKA], "Spread of both.";
+    }
+    Package {
+        /// Volume packaged.
+        packaged_volume PackagedVolume: Volume as Volume, "To package",
+            "The volume with fruit less what the pulp and the yeast keep.",
+            [figure(Figure::FruitedVolume), field(Field::FermenterLoss)], [BALANCE, FRUIT], "Spread of volume and of the pulp's share.";
+        /// Keg pressure.
+        keg_pressure KegPressure: GaugePressure as Pressure, "Regulator at serving temperature",
+            "The pressure at which cold beer holds the carbonation wanted.",
+            [field(Field::Carbonation), field(Field::ServingTemperature)], [CO2_FIT], "About ±5 kPa for the fit and the gauge.";
+        /// CO2 already dissolved.
+        dissolved Dissolved: Carbonation as Carbonation, "Carbon dioxide already in the beer",
+            "What beer of the fermentation temperature holds under the pressure kept.",
+            [field(Field::FermentTemperature), field(Field::FermentPressure)], [CO2_FIT], "Less if the beer was warmer later or stood open.";
+        /// Priming sugar.
+        priming PrimingSugar: Mass as SmallMass, "Priming sugar for all the beer",
+            "Carbon dioxide still wanted over what one gram of the sugar gives.",
+            [field(Field::Carbonation), figure(Figure::Dissolved), figure(Figure::PackagedVolume)],
+            [Source::derived("Stoichiometry of fermentation, 5 % of the sugar goes to yeast.")], "Spread of what is dissolved and of the volume.";
+        /// CO2 if all sugar left ferments.
+        potential_carbonation PotentialCarbonation: Carbonation as Carbonation, "Carbon dioxide if all sugar left ferments",
+            "What is dissolved or added, plus what the sugar not yet fermented would give.",
+            [figure(Figure::Dissolved), figure(Figure::FruitSugar), figure(Figure::FruitedGravity)],
+            [Source::derived("Stoichiometry of fermentation."), BALLING], "Reckoned on the safe side: all sugar counts as fermentable.";
+        /// Pressure then.
+        package_pressure PackagePressure: GaugePressure as Pressure, "Pressure then, at the warmest",
+            "Carbon dioxide shared between beer and gas space at the warmest temperature.",
+            [figure(Figure::PotentialCarbonation), field(Field::Warmest), field(Field::Headspace)], [HENRY], "Reckoned on the safe side.";
+    }
+}

@@ -1,0 +1,138 @@
+//! What comes out: every number of the batch, with its spread, its
+//! assumptions and its warnings.
+
+mod figures;
+mod lessons;
+mod make;
+mod next;
+mod warning;
+
+pub use figures::{Figure, Figures, Input, Known, Origin, Shown, Value, Why};
+pub use make::plan;
+pub use next::{NextMove, next_move};
+pub use warning::{Level, Warning};
+
+use crate::document::{ReadingKind, Spec, Stage};
+use crate::house::Lesson;
+use crate::say::{Sentence, say};
+use calc::brew::package::{BurstReason, Verdict};
+use calc::brew::souring::CurvePoint;
+use calc::brew::water::Ion;
+use calc::data::malts::MaltClass;
+use calc::data::salts::Salt;
+use calc::quantity::{Concentration, Count, Fraction, Mass, Volume};
+
+/// Why a figure is not known yet.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Unknown {
+    /// The plan did not come this far.
+    NotReached,
+    /// An entry field is empty and nothing may be assumed for it.
+    Empty(&'static Spec),
+    /// A reading is needed first.
+    Reading(ReadingKind),
+    /// There is no malt yet.
+    NoGrist,
+    /// There is no fruit yet.
+    NoFruit,
+    /// It does not apply to what was chosen.
+    NotUsed,
+    /// The boil drives off more water than there is.
+    BoiledDry,
+    /// More is set aside or lost than there is.
+    TooLittleWort,
+    /// The values do not fit the model's range; says which stage.
+    OutsideModel(Stage),
+    /// The pH wanted is never reached under these conditions.
+    NeverReached,
+}
+
+impl Unknown {
+    /// The reason in words.
+    pub fn sentence(self) -> Sentence {
+        match self {
+            Self::NotReached => say!["Something earlier in the day is not known yet."],
+            Self::Empty(spec) => say!["Type first: ", spec.label, "."],
+            Self::Reading(kind) => say!["Measure first: ", kind.spec().label, "."],
+            Self::NoGrist => say!["Add a malt with its weight or share first."],
+            Self::NoFruit => say!["No fruit is planned."],
+            Self::NotUsed => say!["Not needed for what is chosen."],
+            Self::BoiledDry => say![
+                "The boil would drive off more water than there is: shorten it or lower the evaporation."
+            ],
+            Self::TooLittleWort => say!["More wort is set aside or lost than there is."],
+            Self::OutsideModel(stage) => {
+                say!["The values given at “", stage.title(), "” lie outside what the model serves."]
+            }
+            Self::NeverReached => say!["The pH wanted is not reached under these conditions."],
+        }
+    }
+}
+
+/// One malt with its weight and share, whichever was given.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MaltLine {
+    /// Its class.
+    pub class: MaltClass,
+    /// Weight, once known.
+    pub mass: Option<Mass>,
+    /// Share by weight, once known.
+    pub share: Option<Fraction>,
+}
+
+/// An ion before and after salts, with the range wanted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct IonLine {
+    /// Which ion.
+    pub ion: Ion,
+    /// In the blend, before salts.
+    pub before: Concentration,
+    /// After salts.
+    pub after: Concentration,
+    /// Lower end of the range.
+    pub low: Concentration,
+    /// Upper end of the range.
+    pub high: Concentration,
+}
+
+/// The fermenter before and after fruit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct VesselLevel {
+    /// To the brim.
+    pub vessel: Volume,
+    /// Beer.
+    pub beer: Volume,
+    /// Beer with fruit.
+    pub with_fruit: Volume,
+    /// Foam to allow for.
+    pub foam: Volume,
+}
+
+/// Everything that comes out of a batch document.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Plan {
+    /// Every figure.
+    pub figures: Figures,
+    /// Salts to weigh for all the water.
+    pub salts: Vec<(Salt, Mass)>,
+    /// The ions against the finish; empty while the water is not known.
+    pub ions: Vec<IonLine>,
+    /// The malts.
+    pub malts: Vec<MaltLine>,
+    /// The forecast of pH from pitching on; empty while not known.
+    pub course: Vec<CurvePoint>,
+    /// Souring speed as the readings have it, against the first forecast.
+    pub souring_speed: Option<Count>,
+    /// The fermenter's level.
+    pub level: Option<VesselLevel>,
+    /// Whether the package is safe to close.
+    pub verdict: Option<(Verdict, Vec<BurstReason>)>,
+    /// What to beware of, in the order of the day.
+    pub warnings: Vec<Warning>,
+    /// What this batch taught about the house.
+    pub lessons: Vec<Lesson>,
+    /// The wort at the points of the day, for what the batch teaches.
+    day: Option<make::Course>,
+    /// What was weighed in.
+    weighed: Option<make::WeighedIn>,
+}

@@ -1,0 +1,342 @@
+//! The next move: the one thing to do now, with its amount.
+
+use super::make::acid_name;
+use super::{Figure, Plan, Unknown};
+use crate::document::{Batch, Field, FruitField, HopField, ReadingKind, Slot, Stage, Step};
+use crate::moment::Moment;
+use crate::say::{Piece, Sentence, say};
+use calc::quantity::{Amount, Dimension, Duration, Mass, Ph, Quantity, Volume};
+
+/// The one thing to do now.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NextMove {
+    /// Where in the day it belongs.
+    pub stage: Stage,
+    /// The step that a tick completes; none when the batch is finished or something must be typed first.
+    pub step: Option<Step>,
+    /// What to do, in one sentence with its amount.
+    pub says: Sentence,
+    /// What helps doing it, a sentence each.
+    pub details: Vec<Sentence>,
+    /// The reading that is wanted now.
+    pub reading: Option<ReadingKind>,
+    /// The usual caution; empty where there is none.
+    pub caution: &'static str,
+}
+
+/// What a field asks to be typed before anything can be planned.
+fn typed_first(stage: Stage, says: Sentence) -> NextMove {
+    NextMove { stage, step: None, says, details: Vec::new(), reading: None, caution: "" }
+}
+
+/// The next move of a batch: what is to be typed first, else the first step
+/// that is not ticked, with the amounts of the plan as the readings have it.
+pub fn next_move(batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
+    if batch.grist.is_empty() {
+        return typed_first(
+            Stage::Grist,
+            say!["Say what you brew: add the malts of the grist, with shares or weights."],
+        );
+    }
+    if let Err(unknown) = plan.figures.total_water
+        && batch.ticks.is_empty()
+    {
+        return typed_first(Stage::Grist, unknown.sentence());
+    }
+    if let Err(unknown @ Unknown::Empty(_)) = plan.figures.alkalinity_after
+        && batch.ticks.is_empty()
+    {
+        let mut next = typed_first(Stage::Water, unknown.sentence());
+        next.details.push(say!["It is in your supplier's water report. With distilled or reverse-osmosis water only, set its share to 100 %."]);
+        return next;
+    }
+    let undone = Step::ALL.iter().copied().find(|&step| batch.ticked(step).is_none() && applies(batch, step));
+    match undone {
+        Some(step) => {
+            let mut next = NextMove {
+                stage: step.stage(),
+                step: Some(step),
+                says: Vec::new(),
+                details: Vec::new(),
+                reading: None,
+                caution: step.caution(),
+            };
+            fill(&mut next, step, batch, plan, now);
+            next
+        }
+        None => NextMove {
+            stage: Stage::Package,
+            step: None,
+            says: say![
+                "This batch is done. Keep it cold, note how it tastes, and brew it again with one thing changed."
+            ],
+            details: Vec::new(),
+            reading: None,
+            caution: "",
+        },
+    }
+}
+
+/// Steps that a plan without their stuff skips.
+fn applies(batch: &Batch, step: Step) -> bool {
+    match step {
+        Step::FruitIn => !batch.fruit.is_empty(),
+        Step::SetAside => batch.value(Field::StarterWort).is_some_and(|aside: Volume| aside > Volume::ZERO),
+        _ => true,
+    }
+}
+
+/// A figure's value as an amount in its own kind of unit.
+fn amount(figure: Figure, plan: &Plan) -> Option<Amount> {
+    figure.of(&plan.figures).ok().map(|shown| shown.value)
+}
+
+/// A field's value in use.
+fn field(field: Field, batch: &Batch) -> Option<Amount> {
+    Slot::Of(field).effective(batch)
+}
+
+/// Joins words and amounts; a sentence with an unknown amount is left out.
+macro_rules! with_amounts {
+    ($into:expr; $($piece:expr),+ $(,)?) => {
+        if let Some(sentence) = (|| -> Option<Sentence> { Some(vec![$(Piece::from($piece)),+]) })() {
+            $into.push(sentence);
+        }
+    };
+}
+
+fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment) {
+    let figure = |figure: Figure| amount(figure, plan);
+    let typed = |of: Field| field(of, batch);
+    let acid = acid_name(batch);
+    let mut lines: Vec<Sentence> = Vec::new();
+    match step {
+        Step::Salts => {
+            with_amounts!(lines; "Fill the kettle with ", figure(Figure::TotalWater)?, " of water and weigh in the salts.");
+            if typed(Field::Distilled).is_some_and(|share| share.base() > 0.0) {
+                with_amounts!(lines; figure(Figure::TapWater)?, " from the tap, ", figure(Figure::DistilledWater)?, " distilled or reverse-osmosis.");
+            }
+            for (salt, mass) in &plan.salts {
+                lines.push(say![mass.amount().seen_as(Dimension::SmallMass), " ", salt.name(), "."]);
+            }
+            if plan.salts.is_empty() {
+                lines.push(say!["No salt is needed, or none at hand helps."]);
+            }
+            if let Some(rinse) = typed(Field::Rinse).filter(|rinse| rinse.base() > 0.0) {
+                lines.push(say!["Keep ", rinse, " of it back to rinse the grain."]);
+            }
+        }
+        Step::MashIn => {
+            with_amounts!(lines; "Heat the water to ", figure(Figure::StrikeTemperature)?, " and stir in ", figure(Figure::GristMass)?, " of malt.");
+            with_amounts!(lines; "Heating takes about ", figure(Figure::StrikeHeating)?, ".");
+            for line in &plan.malts {
+                if let Some(mass) = line.mass.filter(|mass| *mass > Mass::ZERO) {
+                    lines.push(say![mass.amount(), " ", line.class.data().name, "."]);
+                }
+            }
+            with_amounts!(lines; "The mash should settle at ", typed(Field::MashTemperature)?, ".");
+        }
+        Step::MashAcid => {
+            next.reading = Some(ReadingKind::MashPh);
+            let read = batch.readings.last(ReadingKind::MashPh);
+            let wanted = typed(Field::MashPh);
+            let acid_left = plan.figures.mash_acid.map_or(0.0, |v| v.estimate.value.as_millilitres());
+            let soda_left = plan.figures.mash_base.map_or(0.0, |v| v.estimate.value.as_grams());
+            let gap = match (read, wanted) {
+                (Some(read), Some(wanted)) => read.value.base() - wanted.base(),
+                _ => 0.0,
+            };
+            // Inside a tenth nothing tastes different; chasing the meter costs the mash its warmth.
+            if read.is_some() && gap.abs() <= 0.1 {
+                lines.push(say!["Mash pH is where it should be. Leave it alone."]);
+            } else if acid_left >= 0.1 {
+                with_amounts!(lines; "Stir in ", figure(Figure::MashAcid)?, " of ", acid, if read.is_some() { "." } else { ", half of it first." });
+                lines.push(say!["Wait ten minutes, cool a spoonful to 20 °C, read the pH and type it here."]);
+            } else if soda_left >= 0.1 {
+                with_amounts!(lines; "Stir in ", figure(Figure::MashBase)?, " of baking soda, half of it first.");
+                lines.push(say!["Wait ten minutes, cool a spoonful to 20 °C, read the pH and type it here."]);
+            } else {
+                lines.push(say!["Cool a spoonful of mash to 20 °C, read the pH and type it here."]);
+            }
+            with_amounts!(lines; "Wanted: ", wanted?, "; expected before acid: ", figure(Figure::MashPhPlain)?, ".");
+        }
+        Step::MashOut => {
+            with_amounts!(lines; "Mash for ", typed(Field::MashTime)?, " in all, then heat to ", typed(Field::MashOut)?, " for ten minutes and lift the basket.");
+            if let Some(rinse) = typed(Field::Rinse).filter(|rinse| rinse.base() > 0.0) {
+                lines.push(say!["Rinse with the ", rinse, " kept back."]);
+            }
+            if let Some(since) = batch.ticked(Step::MashIn)
+                && let Some(time) = typed(Field::MashTime)
+            {
+                lines.push(say!["The mash is done at ", since + time.typed::<Duration>(), "."]);
+            }
+            with_amounts!(lines; "You should have ", figure(Figure::PreBoilVolume)?, " at ", figure(Figure::PreBoilGravity)?, ".");
+        }
+        Step::FirstBoil => {
+            next.reading = Some(if batch.readings.last(ReadingKind::PreBoilVolume).is_none() {
+                ReadingKind::PreBoilVolume
+            } else {
+                ReadingKind::PreBoilGravity
+            });
+            with_amounts!(lines; "Boil for ", typed(Field::ClearBoil)?, ". No hops now.");
+            with_amounts!(lines; "It boils at ", figure(Figure::BoilingPoint)?, ", in about ", figure(Figure::BoilHeating)?, ".");
+            lines.push(say![
+                "Before it heats up, read volume and gravity: everything after follows from them."
+            ]);
+        }
+        Step::SetAside => {
+            with_amounts!(lines; "Draw off ", typed(Field::StarterWort)?, " of boiling wort into a sanitised jar for the yeast.");
+        }
+        Step::Cooled => {
+            with_amounts!(lines; "Cool the wort to ", typed(Field::SourTemperature)?, ".");
+            with_amounts!(lines; "You should have about ", figure(Figure::SourVolume)?, " at ", figure(Figure::SourGravity)?, ".");
+        }
+        Step::AcidDrop => {
+            next.reading = Some(ReadingKind::WortPh);
+            drop_lines(&mut lines, batch, plan, acid);
+        }
+        Step::Culture => {
+            lines.push(say!["Pitch the ", batch.choices.culture.name(), ", keep air out and hold it warm."]);
+            with_amounts!(lines; "Hold ", typed(Field::SourTemperature)?, ". Expected at ", typed(Field::SourPh)?, " after about ", figure(Figure::SourTime)?, ".");
+            lines.push(say!["No hops have gone in, and none do until it is sour."]);
+        }
+        Step::Soured => {
+            next.reading = Some(ReadingKind::SourPh);
+            sour_lines(&mut lines, batch, plan, now);
+        }
+        Step::MainBoil => {
+            with_amounts!(lines; "Boil for ", typed(Field::MainBoil)?, " to stop the bacteria and isomerise the hops.");
+            for (place, hop) in batch.hops.iter().enumerate() {
+                let minutes = hop.numbers.minutes.map(|m| m.amount()).or_else(|| typed(Field::MainBoil));
+                if let (Some(mass), Some(minutes)) = (Slot::Hop(place, HopField::Mass).get(batch), minutes) {
+                    lines.push(say![mass, " of hops, boiled for ", minutes, "."]);
+                }
+            }
+            with_amounts!(lines; "Bitterness then: about ", figure(Figure::BitternessFigure)?, ".");
+        }
+        Step::Chilled => {
+            next.reading = Some(if batch.readings.last(ReadingKind::OriginalGravity).is_none() {
+                ReadingKind::OriginalGravity
+            } else {
+                ReadingKind::FermenterVolume
+            });
+            with_amounts!(lines; "Chill to ", typed(Field::FermentTemperature)?, " and run the wort into the fermenter.");
+            with_amounts!(lines; "You should have ", figure(Figure::FermenterVolume)?, " at ", figure(Figure::OriginalGravity)?, ".");
+        }
+        Step::Yeast => {
+            with_amounts!(lines; "Give oxygen and pitch ", figure(Figure::YeastCells)?, ": about ", figure(Figure::DryYeast)?, " of dry yeast.");
+            lines.push(say![
+                "Sour wort is hard on yeast: start it in the wort set aside, and pitch it lively."
+            ]);
+        }
+        Step::PastPeak => {
+            next.reading = Some(ReadingKind::Gravity);
+            with_amounts!(lines; "Let it ferment at ", typed(Field::FermentTemperature)?, " under at most ", typed(Field::FermentPressure)?, ".");
+            with_amounts!(lines; "It should end near ", figure(Figure::FinalGravity)?, " with ", figure(Figure::AlcoholBeforeFruit)?, " of alcohol.");
+            lines.push(say!["Past the peak the foam falls and the gravity drops by less each day: that is the time for fruit."]);
+        }
+        Step::FruitIn => {
+            with_amounts!(lines; "Add the fruit: ", figure(Figure::FruitLoad)?, " of it.");
+            for (place, addition) in batch.fruit.iter().enumerate() {
+                if let Some(mass) = Slot::Fruit(place, FruitField::Mass).get(batch) {
+                    lines.push(say![mass, " ", addition.fruit.data().name, "."]);
+                }
+            }
+            with_amounts!(lines; "Room left then: ", figure(Figure::RoomLeft)?, ". Alcohol ends near ", figure(Figure::FruitedAlcohol)?, ".");
+        }
+        Step::Stable => {
+            next.reading = Some(ReadingKind::Gravity);
+            lines.push(say!["Read the gravity now and again in three days: it must not have moved."]);
+            with_amounts!(lines; "It should end near ", figure(Figure::FruitedGravity)?, ".");
+        }
+        Step::Packaged => {
+            next.reading = Some(ReadingKind::PackagedVolume);
+            if plan.figures.priming.is_ok() {
+                with_amounts!(lines; "Package with ", figure(Figure::PrimingSugar)?, " of priming sugar for ", figure(Figure::PackagedVolume)?, ".");
+            } else {
+                with_amounts!(lines; "Package and carbonate at ", figure(Figure::KegPressure)?, " and ", typed(Field::ServingTemperature)?, ".");
+            }
+            with_amounts!(lines; "Burst check: up to ", figure(Figure::PackagePressure)?, " at ", typed(Field::Warmest)?, ".");
+        }
+    }
+    let mut lines = lines.into_iter();
+    next.says = lines.next().unwrap_or_else(|| say![step.done(), "? Then tick it."]);
+    next.details = lines.collect();
+}
+
+fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'static str) {
+    let figure = |figure: Figure| amount(figure, plan);
+    let wanted = field(Field::DropPh, batch);
+    let last = batch.readings.last(ReadingKind::WortPh);
+    let poured_since = batch
+        .readings
+        .last(ReadingKind::DropAcid)
+        .is_some_and(|dose| last.is_none_or(|read| dose.at > read.at));
+    let dose = plan.figures.next_dose.map(|v| v.estimate.value);
+    if poured_since {
+        lines.push(say!["Stir for five minutes, then read the pH and type it here."]);
+        with_amounts!(lines; "Expected now: ", figure(Figure::WortPh)?, "; wanted: ", wanted?, ".");
+    } else if last.is_none() {
+        lines.push(say!["Read the wort's pH at room temperature and type it here."]);
+        with_amounts!(lines; "Then pour about ", figure(Figure::NextDose)?, " of ", acid, " as the first dose; ", figure(Figure::DropAcid)?, " may be needed in all.");
+    } else {
+        match dose {
+            Ok(dose) if dose > Volume::millilitres(0.05) => {
+                with_amounts!(lines; "Pour ", figure(Figure::NextDose)?, " of ", acid, " and stir for five minutes.");
+                with_amounts!(lines; "Note it as “Acid added to the wort”, then read the pH. Wanted: ", wanted?, "; in all about ", figure(Figure::DropAcid)?, " still to go.");
+            }
+            Ok(_) => {
+                lines.push(say![
+                    "The pH is where the bacteria want it, as near as the meter can tell. Pour no more."
+                ]);
+            }
+            Err(unknown) => lines.push(unknown.sentence()),
+        }
+    }
+}
+
+fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment) {
+    let wanted: Option<Ph> = batch.value(Field::SourPh);
+    let newest = batch.readings.last(ReadingKind::SourPh);
+    let reached = newest.zip(wanted).is_some_and(|(newest, wanted)| newest.value.typed::<Ph>() <= wanted);
+    if reached {
+        lines.push(say!["Sour enough. Taste a cooled sample, then go on to the main boil."]);
+        return;
+    }
+    let start = batch.ticked(Step::Culture);
+    match (start, plan.figures.sour_time) {
+        (Some(start), Ok(time)) => {
+            let at = |after: Duration| start + after;
+            let (early, middle, late) =
+                (at(time.estimate.low), at(time.estimate.value), at(time.estimate.high));
+            // Measure well before the early end, often enough that the target is not missed.
+            let left = (early - now).as_hours();
+            let wait = if left > 0.0 { (left / 2.0).clamp(1.0, 12.0) } else { 2.0 };
+            let since = newest.map_or(start, |reading| reading.at);
+            let next = (since + Duration::hours(wait)).max(now);
+            if next > now {
+                lines.push(say!["Wait. Read the pH next at about ", next, "."]);
+            } else {
+                lines.push(say!["Read the pH now and type it here."]);
+            }
+            if let Some(wanted) = wanted {
+                lines.push(say![
+                    wanted.amount(),
+                    " is expected at ",
+                    middle,
+                    ", likely between ",
+                    early,
+                    " and ",
+                    late,
+                    "."
+                ]);
+            }
+        }
+        (_, Err(unknown)) => {
+            lines.push(say!["Read the pH now and type it here."]);
+            lines.push(unknown.sentence());
+        }
+        (None, Ok(_)) => lines.push(say!["Read the pH now and type it here."]),
+    }
+    lines.push(say!["Take the sample with a sanitised pipette, do not pour it back, let no air in."]);
+}
