@@ -1558,7 +1558,9 @@ impl Maker<'_> {
             (None, Some(_)) => Err(outside),
         };
         let reasons: Vec<_> = answer.reasons.iter().collect();
-        if answer.verdict == Verdict::Stop {
+        // Before the yeast has done its part every plan would be a bomb; the verdict itself is shown all the same.
+        let near = batch.ticked(Step::PastPeak).is_some();
+        if near && answer.verdict == Verdict::Stop {
             self.warn(
                 Stage::Package,
                 Level::Stop,

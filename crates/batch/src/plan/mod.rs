@@ -5,6 +5,8 @@ mod figures;
 mod lessons;
 mod make;
 mod next;
+#[cfg(test)]
+mod tests;
 mod warning;
 
 pub use figures::{Figure, Figures, Input, Known, Origin, Shown, Value, Why};

@@ -69,8 +69,10 @@ pub struct PackageLimits {
     pub careful: Carbonation,
     /// Carbonation never to pass.
     pub most: Carbonation,
-    /// Working pressure; the package's own mark counts before it.
+    /// Working pressure of the weaker ones; the package's own mark counts before it.
     pub pressure: GaugePressure,
+    /// Working pressure of the stronger ones: above it none holds.
+    pub strongest: GaugePressure,
     /// Source of the three.
     pub source: Source,
 }
@@ -91,18 +93,20 @@ impl PackageKind {
 
     /// What it is commonly made for. Burst-test values are no working limits, and scuffed glass is weaker.
     pub const fn limits(self) -> PackageLimits {
-        let (careful, most, bar, source) = match self {
+        let (careful, most, bar, strongest, source) = match self {
             Self::Keg => (
                 4.0,
                 8.0,
                 4.1,
+                9.0,
                 Source::from_memory(
-                    "The weaker of common kegs: 60 psi (others 130 psi); read the keg's own mark. The volumes are our estimate",
+                    "The weaker of common kegs: 60 psi, the stronger 130 psi; read the keg's own mark. The volumes are our estimate",
                 ),
             ),
             Self::Bottle => (
                 3.0,
                 4.0,
+                6.0,
                 6.0,
                 Source::from_memory(
                     "One-way glass about 3 volumes, suppliers' rating at most 4; read the supplier's sheet. The pressure is our estimate",
@@ -110,6 +114,7 @@ impl PackageKind {
             ),
             Self::HeavyBottle => (
                 5.0,
+                6.0,
                 6.0,
                 6.0,
                 Source::from_memory(
@@ -120,6 +125,7 @@ impl PackageKind {
                 3.0,
                 4.0,
                 6.0,
+                6.0,
                 Source::from_memory(
                     "Sealed cans: about 6 bar; read the supplier's sheet. The volumes are our estimate",
                 ),
@@ -129,6 +135,7 @@ impl PackageKind {
             careful: Carbonation::volumes(careful),
             most: Carbonation::volumes(most),
             pressure: GaugePressure::kpa(100.0 * bar),
+            strongest: GaugePressure::kpa(100.0 * strongest),
             source,
         }
     }
@@ -402,7 +409,7 @@ pub fn burst_check(question: &BurstQuestion) -> BurstAnswer {
     reasons.add(BurstReason::LimitAssumed, q.limit.is_none());
 
     let limits = q.kind.limits();
-    let limit = q.limit.filter(|p| *p > GaugePressure::ZERO && p.is_finite()).unwrap_or(limits.pressure);
+    let marked = q.limit.filter(|p| *p > GaugePressure::ZERO && p.is_finite());
     let clean =
         |c: Concentration| if c.as_g_per_l() > 0.0 { c.min(Concentration::g_per_l(1e3)) } else { zero };
     let fruit = clean(q.fruit_sugar.unwrap_or(zero));
@@ -435,8 +442,8 @@ pub fn burst_check(question: &BurstQuestion) -> BurstAnswer {
     );
     reasons.add(BurstReason::FruitSugarInCan, q.kind == PackageKind::Can && fruit > TRACE);
     reasons.add(BurstReason::TooMuchGas, carbonation.high > limits.most);
-    reasons.add(BurstReason::AboveLimit, pressure.high > limit);
-    reasons.add(BurstReason::NearLimit, pressure.high > limit * 0.8);
+    reasons.add(BurstReason::AboveLimit, pressure.high > marked.unwrap_or(limits.strongest));
+    reasons.add(BurstReason::NearLimit, pressure.high > marked.unwrap_or(limits.pressure) * 0.8);
     reasons.add(BurstReason::HighCarbonation, carbonation.high > limits.careful);
     reasons.add(BurstReason::GravityNotStable, q.stable_for.is_some_and(|t| t < STABLE || !t.is_finite()));
     reasons.add(BurstReason::SugarLeft, fruit > TRACE);
