@@ -81,9 +81,10 @@ impl fmt::Display for DropError {
 }
 
 /// Charge that a litre of wort takes from one pH to a lower one: its buffers
-/// and the free protons. Negative when `to` is higher.
+/// and the free protons. Negative when `to` is higher. For the free protons,
+/// what lies outside pH 0..=14 counts as the nearer end.
 pub(crate) fn charge_per_litre(from: Ph, to: Ph, buffering: Buffering) -> ChargeConcentration {
-    let free = |ph: Ph| ChargeConcentration::meq_per_l(1e3 * 10_f64.powf(-ph.value()));
+    let free = |ph: Ph| ChargeConcentration::meq_per_l(1e3 * 10_f64.powf(-ph.value().clamp(0.0, 14.0)));
     buffering * (from - to) + free(to) - free(from)
 }
 
@@ -302,6 +303,11 @@ mod tests {
         if share < 0.5 { -z } else { z }
     }
 
+    /// Numbers a person may type, and numbers nobody should.
+    fn number() -> impl Strategy<Value = f64> {
+        prop_oneof![4 => 0.0..8.0f64, 2 => 0.0..1.0f64, 1 => Just(0.0), 1 => -100.0..0.0f64, 1 => -1e6..1e6f64]
+    }
+
     #[test]
     fn nothing_to_do_when_already_there() {
         let need = needed(read(4.4), Ph::new(4.5), prior(), WORT, &lactic()).unwrap();
@@ -401,6 +407,23 @@ mod tests {
             prop_assert!(base.is_sound() && base.low >= Volume::ZERO);
             prop_assert!(need(to, capacity * 1.1).value > base.value);
             prop_assert!(need(to - 0.05, capacity).value > base.value);
+        }
+
+        #[test]
+        fn no_finite_number_makes_a_nan(a in number(), b in number(), c in number(), d in number(), e in number(), kind in 0..AcidKind::ALL.len()) {
+            let acid = Acid { kind: AcidKind::ALL[kind], strength: Fraction::of_one(d) };
+            let factor = Estimate::band(Count::of(a), Count::of(b), Count::of(c));
+            let belief = prior_buffering(Plato::degrees(e), factor);
+            let (wort, meter) = (Volume::litres(c), PhDifference::units(b));
+            let step = DoseStep { acid: Volume::litres(a), before: Ph::new(d), after: Ph::new(e) };
+            let later = update_buffering(belief, &[step], wort, &acid, meter);
+            let from = Estimate::band(Ph::new(a), Ph::new(b), Ph::new(c));
+            let text = format!(
+                "{belief:?} {later:?} {:?} {:?}",
+                needed(from, Ph::new(e), later, wort, &acid),
+                next_dose(from, Ph::new(e), later, wort, &acid, meter)
+            );
+            prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{}", text);
         }
 
         #[test]

@@ -1,0 +1,109 @@
+//! Water, acid and souring: whatever finite numbers go in, an answer or an error comes out: never
+//! NaN, never an infinity.
+
+use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
+use calc::brew::mash::{MaltShare, Mash, acid_for, baking_soda_for};
+use calc::brew::souring::{Conditions, cpm, ctmi, forecast, lactic_formed, titratable_acidity};
+use calc::brew::water::{Finish, advice, salts_for};
+use calc::chem::activity::activity_exponent;
+use calc::chem::carbonate::{Carbonate, constants};
+use calc::chem::water::Ions;
+use calc::data::acids::{Acid, AcidKind};
+use calc::data::cultures::Culture;
+use calc::data::salts::Salt;
+use calc::quantity::*;
+use proptest::prelude::*;
+use std::fmt::Debug;
+
+/// Numbers a person may type, and numbers nobody should.
+fn number() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        4 => 0.0..120.0f64,
+        3 => 3.0..7.0f64,
+        2 => 0.0..1.2f64,
+        1 => -100.0..0.0f64,
+        1 => Just(0.0),
+        1 => -1e6..1e6f64,
+    ]
+}
+
+fn sound(name: &str, answer: impl Debug) -> Result<(), TestCaseError> {
+    let text = format!("{answer:?}");
+    prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{} gave {}", name, text);
+    Ok(())
+}
+
+fn band<Q: Quantity>(value: Q, deviation: f64) -> Estimate<Q> {
+    Estimate::normal(value, deviation)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(4000))]
+
+    #[test]
+    fn every_answer_about_ph_is_finite(
+        a in number(), b in number(), c in number(), d in number(), e in number(), f in number(), g in number(),
+        kind in 0..AcidKind::ALL.len(), finish in 0..Finish::ALL.len(), culture in 0..Culture::ALL.len(),
+    ) {
+        let mg = Concentration::mg_per_l;
+        let ions = Ions {
+            calcium: mg(a), magnesium: mg(b), sodium: mg(c), potassium: mg(d), chloride: mg(e), sulfate: mg(f),
+            alkalinity: ChargeConcentration::meq_per_l(g),
+        };
+        let at = Temperature::celsius(a);
+        let strength = MolarConcentration::mmol_per_l(b);
+        sound("ions", (ions.cations(), ions.anions(), ions.imbalance(), ions.residual_alkalinity(), ions.ionic_strength()))?;
+        sound("blended", ions.blended(Fraction::of_one(a), &Ions::default()))?;
+        sound("activity", activity_exponent(2, strength, at))?;
+        sound("constants", constants(at))?;
+        let carbonate = Carbonate::new(at, strength);
+        sound("carbon", carbonate.carbon(ions.alkalinity, Ph::new(c)))?;
+        sound("acid_to", carbonate.acid_to(ions.alkalinity, Ph::new(c), Ph::new(d)))?;
+
+        let acid = Acid { kind: AcidKind::ALL[kind], strength: Fraction::of_one(e) };
+        let (ph, other) = (Ph::new(a), Ph::new(b));
+        sound("charge", (acid.kind.charge_per_mol(ph), acid.density(), acid.equivalents_per_litre(ph)))?;
+        sound("volume_for", acid.volume_for(Charge::meq(c), ph))?;
+
+        sound("salts", salts_for(Finish::ALL[finish], ions, Volume::litres(a), Salt::ALL, Mass::grams(b)))?;
+        sound("advice", advice(&ions).collect::<Vec<_>>())?;
+
+        let malt = MaltShare {
+            mass: Mass::grams(a),
+            mash_ph: band(Ph::new(b), c),
+            buffering: band(MaltBuffering::meq_per_kg_ph(d), e),
+        };
+        let mash = Mash::new(&[malt, malt], ions, ph, Volume::litres(f));
+        sound("mash", mash)?;
+        if let Ok(mash) = mash {
+            sound("mash ph", mash.ph(&acid, Volume::litres(g)))?;
+            let charge = mash.charge_to(other);
+            sound("charge_to", charge)?;
+            sound("correct", (acid_for(charge, &acid, other), baking_soda_for(charge, other)))?;
+            sound("shift", mash.shift_from(other, &acid, Volume::litres(g)))?;
+            sound("after", mash.charge_after_reading(ph, other, PhDifference::units(c)))?;
+        }
+
+        let factor = band(Count::of(c), d);
+        let buffering = prior_buffering(Plato::degrees(b), factor);
+        sound("prior", buffering)?;
+        let meter = PhDifference::units(f);
+        let wort = Volume::litres(g);
+        sound("needed", needed(band(ph, f), other, buffering, wort, &acid))?;
+        sound("next", next_dose(band(ph, f), other, buffering, wort, &acid, meter))?;
+        let step = DoseStep { acid: Volume::litres(c), before: ph, after: other };
+        sound("update", update_buffering(buffering, &[step, step], wort, &acid, meter))?;
+
+        let culture = Culture::ALL[culture];
+        sound("rates", (ctmi(at, culture), cpm(ph, culture)))?;
+        let lactic = lactic_formed(ph, other, buffering);
+        sound("lactic", lactic)?;
+        sound("acidity", titratable_acidity(lactic, Plato::degrees(b)))?;
+        let conditions = Conditions {
+            start_ph: ph, temperature: at, gravity: Plato::degrees(b), buffering, culture,
+            cells: CellDensity::millions_per_ml(c), speed: factor, meter_error: meter,
+        };
+        let readings = [(Duration::minutes(e * 10.0), Ph::new(f)), (Duration::minutes(g * 10.0), Ph::new(d))];
+        sound("forecast", forecast(&conditions, other, &readings))?;
+    }
+}
