@@ -69,10 +69,9 @@ fn app_tests(workspace: &Workspace, browser: &Browser) -> Result<(), CommandErro
 /// be added.
 pub fn browser_test(workspace: &Workspace, browser: &Browser) -> Command {
     // One test at a time: each drives a whole browser, and some of them measure.
-    let arguments =
-        ["test", "--locked", "--package", "checks", "--test", "browser", "--", "--test-threads=1"];
-    let mut command = workspace.cargo(arguments);
+    let mut command = workspace.cargo(["test", "--locked", "--package", "checks", "--features", "browser"]);
     command
+        .args(["--test", "browser", "--", "--test-threads=1"])
         .env("TARTWRIGHT_DIST", workspace.dist())
         .env("CHROME", &browser.chrome)
         .env("CHROMEDRIVER", &browser.driver);
