@@ -1,6 +1,6 @@
 //! Checks of water, carbonate, acids, mash, acid drop and souring.
 
-use calc::brew::drop::{needed, prior_buffering};
+use calc::brew::drop::{DoseStep, needed, prior_buffering, update_buffering};
 use calc::brew::mash::{MaltShare, Mash, acid_for};
 use calc::brew::souring::{
     Conditions, Forecast, cpm, ctmi, first_speed, forecast, lactic_formed, titratable_acidity,
@@ -127,6 +127,25 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         }
         "hours_to_ph" => souring(inputs, number(4)?)?.to_target.ok()?.value.as_hours(),
 
+        "buffering_from_lactic" => {
+            // The lactic acid of one litre in one dose, before anything is known of the wort.
+            let acid = acid("lactic", 80.0)?;
+            let dose = acid.density().volume_of(Mass::grams(number(2)? / acid.strength.as_of_one()));
+            let step = DoseStep { acid: dose, before: ph(0)?, after: ph(1)? };
+            let unknown = Estimate::relative(Buffering::meq_per_l_ph(8.0), 100.0);
+            let meter = PhDifference::units(0.001);
+            update_buffering(unknown, &[step], Volume::litres(1.0), &acid, meter).value.as_meq_per_l_ph()
+        }
+        "calcium_drop" => {
+            // A kilogram of malt whose mash has pH 5.74, in so many litres.
+            let malt = [malt(&format!("1*5.74*{}", word(2)?))?];
+            let at = |calcium: f64| {
+                let water = hard_water(calcium, 0.0, 0.0);
+                let mash = Mash::new(&malt, water, Ph::new(7.0), Volume::litres(number(1)?)).ok()?;
+                Some(mash.ph(&acid("lactic", 80.0)?, Volume::ZERO).ok()?.value.value())
+            };
+            at(0.0)? - at(number(0)?)?
+        }
         "lactic_needed" => lactic_needed(number(0)?, ph(1)?, ph(2)?)?,
         _ => return None,
     })

@@ -618,7 +618,8 @@ pub fn forecast(conditions: &Conditions, target: Ph, readings: &[(Duration, Ph)]
 
     let end = match &forecast.to_target {
         Ok(time) => time.high.as_hours() * 1.1,
-        Err(_) => course.hours[course.len - 1] / belief.at(0.0),
+        // The tail towards the culture's end may last for ever; its beginning shows enough.
+        Err(_) => 1.5 * course.at_ph(course.lowest() + 0.15).0 / belief.at(0.0),
     };
     let span = end.max(last * 1.1).clamp(12.0, LONGEST_HOURS);
     let within = |hours: f64, deviations: f64| {
@@ -695,6 +696,11 @@ mod tests {
     }
     fn reading(hours: f64, ph: f64) -> (Duration, Ph) {
         (Duration::hours(hours), Ph::new(ph))
+    }
+
+    /// Numbers a person may type, and numbers nobody should.
+    fn number() -> impl Strategy<Value = f64> {
+        prop_oneof![4 => 0.0..8.0f64, 2 => 0.0..120.0f64, 1 => Just(0.0), 1 => -100.0..0.0f64, 1 => -1e6..1e6f64]
     }
 
     #[test]
@@ -871,6 +877,33 @@ mod tests {
             let after = forecast(&conditions, Ph::new(3.3), &readings).speed;
             let width = |e: Estimate<Count>| e.high.value() / e.low.value();
             prop_assert!(width(after) < width(conditions.speed));
+        }
+
+        #[test]
+        fn no_finite_number_makes_a_nan(
+            a in number(), b in number(), c in number(), d in number(), e in number(), place in 0..Culture::ALL.len(),
+        ) {
+            let band = Estimate::band(Buffering::meq_per_l_ph(a), Buffering::meq_per_l_ph(b), Buffering::meq_per_l_ph(a));
+            let acid = lactic_formed(Ph::new(c), Ph::new(d), band);
+            let conditions = Conditions {
+                start_ph: Ph::new(c),
+                temperature: Temperature::celsius(d),
+                gravity: Plato::degrees(e),
+                buffering: band,
+                cells: CellDensity::millions_per_ml(b),
+                speed: Estimate::band(Count::of(a), Count::of(b), Count::of(c)),
+                meter_error: PhDifference::units(b),
+                ..house(Culture::ALL[place], 4.5, 24.0)
+            };
+            let readings = [reading(a, b), reading(c, d), reading(e, a)];
+            let told = forecast(&conditions, Ph::new(e), &readings);
+            let usual = forecast(&house(Culture::ALL[place], 4.5, 24.0), Ph::new(e), &readings);
+            let text = format!(
+                "{acid:?} {:?} {told:?} {usual:?} {:?}",
+                titratable_acidity(acid, Plato::degrees(e)),
+                (ctmi(Temperature::celsius(a), conditions.culture), cpm(Ph::new(b), conditions.culture))
+            );
+            prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{}", text);
         }
 
         #[test]
