@@ -25,7 +25,7 @@ impl Moment {
 impl Sub for Moment {
     type Output = Duration;
     fn sub(self, other: Self) -> Duration {
-        Duration::minutes(self.0.saturating_sub(other.0) as f64 / 60.0)
+        Duration::seconds(self.0.saturating_sub(other.0) as f64)
     }
 }
 
@@ -33,6 +33,6 @@ impl Add<Duration> for Moment {
     type Output = Self;
     fn add(self, later: Duration) -> Self {
         // `as` saturates, so an absurd duration stays a moment.
-        Self(self.0.saturating_add((later.as_minutes() * 60.0).round() as i64))
+        Self(self.0.saturating_add(later.as_seconds().round() as i64))
     }
 }

@@ -54,16 +54,12 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
         teach(HouseNumber::KettleLoss, lost.amount());
     }
     // Fruit hides what the wort alone does.
-    if batch.fruit.is_empty() && batch.ticked(Step::Stable).is_some() {
-        if let (Some(last), Ok(original)) = (read(ReadingKind::Gravity), plan.figures.original_gravity) {
-            let original = original.estimate.value.as_degrees();
-            if original > 0.0 {
-                teach(
-                    HouseNumber::Attenuation,
-                    Fraction::of_one(1.0 - gravity_of(last).as_degrees() / original).amount(),
-                );
-            }
-        }
+    if batch.fruit.is_empty()
+        && batch.ticked(Step::Stable).is_some()
+        && let (Some(last), Ok(original)) = (read(ReadingKind::Gravity), plan.figures.original_gravity)
+    {
+        let left = gravity_of(last).as_degrees() / original.estimate.value.as_degrees();
+        teach(HouseNumber::Attenuation, Fraction::of_one(1.0 - left).amount());
     }
     // The first mash reading before any acid shows what the malts really do.
     let first = batch.readings.of(ReadingKind::MashPh).next();

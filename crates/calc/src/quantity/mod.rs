@@ -274,6 +274,14 @@ impl AlcoholByVolume {
 }
 
 impl Duration {
+    /// Makes the duration from seconds.
+    pub const fn seconds(value: f64) -> Self {
+        Self(value / 60.0)
+    }
+    /// The duration in seconds.
+    pub const fn as_seconds(self) -> f64 {
+        self.0 * 60.0
+    }
     /// Makes the duration from hours.
     pub const fn hours(value: f64) -> Self {
         Self(value * 60.0)

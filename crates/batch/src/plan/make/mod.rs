@@ -1,0 +1,345 @@
+//! The one way through the house: a document goes in, a plan comes out.
+//!
+//! Each stage is a function of the document and of what the stages before it
+//! found. A reading replaces what was predicted, and everything behind it
+//! follows from the reading. Spreads of volume and gravity come from running
+//! the day again with each uncertain number moved by its deviation.
+
+mod boil;
+mod ferment;
+mod fruit;
+mod grist;
+mod mash;
+mod package;
+mod souring;
+mod water;
+mod wort;
+
+use super::figures::{Known, Origin, Value};
+use super::lessons::lessons;
+use super::warning::{Level, Warning};
+use super::{Figures, IonLine, MaltLine, Plan, Unknown, VesselLevel};
+use crate::document::{
+    Batch, Field, FruitAddition, FruitField, FruitForm, Gas, GristBy, HopField, Malt, Reading, ReadingKind,
+    Slot, Stage, Step,
+};
+use crate::house::HouseNumber;
+use crate::say::say;
+use calc::brew::bitterness::{BoilingWort, HopCharge};
+use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
+use calc::brew::extract::hydrometer;
+use calc::brew::ferment::{FRUIT_FERMENTABILITY, cells_to_pitch, dry_yeast, outcome, spunding};
+use calc::brew::fruit::{FruitLoad, effect, fruited_ph, room_left};
+use calc::brew::grist::{Day, MaltYield, grist_for, mash_fit, runoff_needed, runoff_of, water_for};
+use calc::brew::heat::{boiling_point_at, heating_time, strike};
+use calc::brew::ledger::{LedgerError, Wort};
+use calc::brew::mash::{MaltShare, Mash, acid_for, baking_soda_for};
+use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg_pressure, priming};
+use calc::brew::souring::{Alarm, Conditions, Forecast, forecast, lactic_formed, titratable_acidity};
+use calc::brew::water::{Ion, advice, salts_for, water_with};
+use calc::chem::density::{plato_from_sg, sg_from_plato};
+use calc::chem::gas::dissolved;
+use calc::chem::water::Ions;
+use calc::data::acids::{Acid, AcidKind};
+use calc::data::fruits::FruitAcid;
+use calc::quantity::{
+    Bitterness, Buffering, Carbonation, CellDensity, Charge, Concentration, Count, Duration, Estimate,
+    Fraction, GaugePressure, Mass, Ph, PhDifference, Plato, Power, Quantity, SpecificGravity, Temperature,
+    TitratableAcidity, Volume, VolumePerMass, VolumeRate,
+};
+
+/// Volumes without a named temperature are at room temperature.
+pub(super) const ROOM: Temperature = Temperature::celsius(20.0);
+/// Water from the tap before it is heated.
+const TAP: Temperature = Temperature::celsius(15.0);
+/// Hydrometers are made for 20 °C.
+const CALIBRATION: Temperature = Temperature::celsius(20.0);
+/// Share of the heating power that the vessel gives off.
+const HEAT_LOSS: f64 = 0.1;
+/// Share of the fermenter kept for foam.
+const FOAM: Fraction = Fraction::of_one(0.1);
+/// Gravity counts as unchanged within one point of specific gravity.
+const UNCHANGED: f64 = 0.26;
+/// What the boil takes off the pH: calcium phosphate forms.
+const BOIL_PH_DROP: PhDifference = PhDifference::units(0.1);
+/// The acid whose mass titratable acidity is counted in.
+const LACTIC_GRAMS_PER_MEQ: f64 = 0.090_08;
+
+fn predicted<Q>(estimate: Estimate<Q>) -> Known<Q> {
+    Ok(Value { estimate, origin: Origin::Predicted })
+}
+
+fn measured<Q>(estimate: Estimate<Q>) -> Known<Q> {
+    Ok(Value { estimate, origin: Origin::Measured })
+}
+
+fn exact<Q: Quantity>(value: Q) -> Known<Q> {
+    predicted(Estimate::exact(value))
+}
+
+/// The value of a figure, without its spread.
+fn middle<Q: Quantity>(known: &Known<Q>) -> Result<Q, Unknown> {
+    known.as_ref().map(|value| value.estimate.value).map_err(|unknown| *unknown)
+}
+
+/// What a model's refusal means for the plan: values outside its range, at this stage.
+fn outside<E>(stage: Stage) -> impl Fn(E) -> Unknown {
+    move |_| Unknown::OutsideModel(stage)
+}
+
+/// A field that has an assumption is always known.
+fn value<Q: Quantity>(batch: &Batch, field: Field) -> Result<Q, Unknown> {
+    batch.value(field).ok_or(Unknown::Empty(field.spec()))
+}
+
+fn ledger(error: LedgerError) -> Unknown {
+    match error {
+        LedgerError::BoiledDry { .. } => Unknown::BoiledDry,
+        _ => Unknown::TooLittleWort,
+    }
+}
+
+/// A gravity reading at 20 °C, corrected for the sample's temperature where it was noted.
+pub(super) fn gravity_of(reading: &Reading) -> Plato {
+    let read: Plato = reading.value.typed();
+    reading
+        .temperature
+        .and_then(|at| hydrometer(sg_from_plato(read), at, CALIBRATION).ok())
+        .map_or(read, |corrected| plato_from_sg(corrected.gravity))
+}
+
+/// Plans a batch. Total: every document that passes its check gives a plan,
+/// and what can't be computed says why.
+pub fn plan(batch: &Batch) -> Plan {
+    let mut plan = Plan::default();
+    let mut maker = Maker { batch, plan: &mut plan };
+    maker.day();
+    plan.warnings.sort_by_key(|warning| (std::cmp::Reverse(warning.level), warning.stage));
+    if !batch.invented {
+        plan.lessons = lessons(batch, &plan);
+    }
+    plan
+}
+
+/// The numbers of the day that differ from batch to batch.
+#[derive(Clone, Copy)]
+struct Habits {
+    efficiency: Fraction,
+    absorption: VolumePerMass,
+    evaporation: VolumeRate,
+    kettle_loss: Volume,
+}
+
+/// The wort at the points of the day.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Course {
+    pub(super) runoff: Wort,
+    pub(super) set_aside: Wort,
+    pub(super) souring: Wort,
+    pub(super) after_boil: Wort,
+    pub(super) fermenter: Wort,
+}
+
+/// What was weighed in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct WeighedIn {
+    pub(super) grain: Mass,
+    /// Extract of the grist if all of it were won.
+    pub(super) potential: Mass,
+    pub(super) water: Volume,
+}
+
+struct Maker<'a> {
+    batch: &'a Batch,
+    plan: &'a mut Plan,
+}
+
+impl Maker<'_> {
+    fn warn(&mut self, stage: Stage, level: Level, says: crate::say::Sentence) {
+        self.plan.warnings.push(Warning { stage, level, says });
+    }
+
+    fn figures(&mut self) -> &mut Figures {
+        &mut self.plan.figures
+    }
+
+    fn day(&mut self) {
+        self.early_hops();
+        let weighed = match self.weigh_in() {
+            Ok(weighed) => weighed,
+            Err(unknown) => return self.unknown_day(unknown),
+        };
+        let ions = self.water(&weighed);
+        self.mash(&weighed, ions);
+        let course = match self.course(&weighed) {
+            Ok(course) => course,
+            Err(unknown) => return self.unknown_wort(unknown),
+        };
+        self.plan.day = Some(course);
+        self.plan.weighed = Some(weighed);
+        let lactic = self.souring(&course);
+        self.main_boil(&course);
+        self.ferment_and_after(&course, lactic);
+    }
+
+    /// Without a grist most of the plan waits for the same thing.
+    fn unknown_day(&mut self, unknown: Unknown) {
+        let figures = self.figures();
+        macro_rules! all { ($($field:ident),+) => { $( figures.$field = Err(unknown); )+ } }
+        all!(
+            total_water,
+            tap_water,
+            distilled_water,
+            calcium_after,
+            magnesium_after,
+            sodium_after,
+            chloride_after,
+            sulfate_after,
+            alkalinity_after,
+            residual_alkalinity,
+            hardness,
+            grist_mass,
+            kettle_extract,
+            mash_water,
+            thickness,
+            strike,
+            strike_heating,
+            mash_level,
+            mash_ph_plain,
+            mash_acid,
+            mash_base,
+            mash_ph
+        );
+        self.report_balance();
+        self.boiling_point();
+        self.unknown_wort(unknown);
+    }
+
+    fn unknown_wort(&mut self, unknown: Unknown) {
+        if unknown == Unknown::BoiledDry {
+            self.warn(Stage::FirstBoil, Level::Stop, say!["These boils would run the kettle dry and burn out the heater: shorten them or check the evaporation."]);
+        }
+        if unknown == Unknown::TooLittleWort {
+            self.warn(
+                Stage::FirstBoil,
+                Level::Stop,
+                say!["More wort is set aside or lost than there is: check the volumes."],
+            );
+        }
+        let figures = self.figures();
+        macro_rules! all { ($($field:ident),+) => { $( figures.$field = Err(unknown); )+ } }
+        all!(
+            pre_boil_volume,
+            pre_boil_gravity,
+            boil_heating,
+            sour_volume,
+            sour_gravity,
+            wort_ph,
+            buffering,
+            drop_acid,
+            next_dose,
+            sour_time,
+            lactic,
+            acidity,
+            bitterness,
+            hop_mass,
+            post_boil_volume,
+            original_gravity,
+            fermenter_volume,
+            yeast_cells,
+            dry_yeast,
+            final_gravity,
+            alcohol,
+            fruit_load,
+            fruit_sugar,
+            fruited_volume,
+            room_left,
+            fruited_alcohol,
+            fruited_gravity,
+            fruited_bitterness,
+            fruited_ph,
+            fruited_acidity,
+            packaged_volume,
+            priming,
+            potential_carbonation,
+            package_pressure
+        );
+        self.sour_reading();
+        self.gas();
+    }
+
+    fn acid(&self) -> Result<Acid, Unknown> {
+        Ok(Acid { kind: self.batch.choices.acid, strength: value(self.batch, Field::AcidStrength)? })
+    }
+
+    fn meter(&self) -> Result<PhDifference, Unknown> {
+        value(self.batch, Field::MeterError)
+    }
+
+    fn ferment_and_after(&mut self, course: &Course, lactic: Mass) {
+        self.gas();
+        if let Err(unknown) = self.ferment(course, lactic) {
+            let figures = self.figures();
+            figures.yeast_cells = Err(unknown);
+            figures.dry_yeast = Err(unknown);
+            figures.final_gravity = Err(unknown);
+            figures.alcohol = Err(unknown);
+        }
+        if let Err(unknown) = self.fruit_and_package(course, lactic) {
+            let figures = self.figures();
+            macro_rules! all { ($($field:ident),+) => { $( figures.$field = Err(unknown); )+ } }
+            all!(
+                fruit_load,
+                fruit_sugar,
+                fruited_volume,
+                room_left,
+                fruited_alcohol,
+                fruited_gravity,
+                fruited_bitterness,
+                fruited_ph,
+                fruited_acidity,
+                packaged_volume,
+                priming,
+                potential_carbonation,
+                package_pressure
+            );
+        }
+    }
+}
+
+/// What a souring alarm says.
+const fn alarm_words(alarm: Alarm) -> (Level, &'static str) {
+    match alarm {
+        Alarm::AboveSafePh => (
+            Level::Stop,
+            "Above pH 4.6 after a day of warmth: germs that make people ill can have grown. Throw the wort away; do not taste it.",
+        ),
+        Alarm::SlowToSafePh => (
+            Level::Caution,
+            "At this temperature and pitch the wort would still be above pH 4.6 after a day. Drop it to 4.5 or below with acid first, or pitch more or warmer.",
+        ),
+        Alarm::Stalled => (
+            Level::Caution,
+            "The pH has not moved for half a day. Check the meter in its buffers and the temperature; hops, air or a weak pitch also stall bacteria. A fresh pitch can help.",
+        ),
+        Alarm::TooHot => {
+            (Level::Caution, "Warmer than these bacteria like: they slow down and can die. Cool it.")
+        }
+        Alarm::TooCold => (Level::Caution, "So cold that these bacteria hardly grow. Warm it."),
+        Alarm::BelowUsualEnd => (
+            Level::Note,
+            "The pH wanted is lower than where this culture usually stops. It may take very long or not get there.",
+        ),
+    }
+}
+
+/// The acid's name with its strength, for sentences.
+pub(super) fn acid_name(batch: &Batch) -> &'static str {
+    match batch.choices.acid {
+        AcidKind::Lactic => "lactic acid",
+        AcidKind::Phosphoric => "phosphoric acid",
+        AcidKind::Citric => "citric acid",
+        AcidKind::Malic => "malic acid",
+        AcidKind::Tartaric => "tartaric acid",
+    }
+}
