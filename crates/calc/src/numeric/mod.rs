@@ -2,3 +2,4 @@
 
 pub(crate) mod nnls;
 pub(crate) mod root;
+pub(crate) mod weigh;
