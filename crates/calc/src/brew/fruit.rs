@@ -227,7 +227,7 @@ impl FruitLoad {
 
     /// Acid that titration finds.
     pub fn titratable(&self) -> Charge {
-        let moles = self.acid.as_grams() / self.main_acid.molar_mass().as_g_per_mol();
+        let moles = self.acid.as_grams() / self.main_acid.kind().molar_mass().as_g_per_mol();
         Charge::meq(1e3 * moles * f64::from(self.main_acid.protons()))
     }
 
@@ -295,8 +295,9 @@ type Constants = [f64; 3];
 fn constants(acid: FruitAcid) -> Constants {
     let mut product = 1.0;
     let mut all = [0.0; 3];
-    for (slot, pka) in all.iter_mut().zip(acid.pka()) {
-        product *= power_of_ten(-pka.value());
+    for (slot, pka) in all.iter_mut().zip(acid.kind().pka()) {
+        // An acid without this proton has an infinite constant: the product is zero from there on.
+        product *= power_of_ten(-pka);
         *slot = product;
     }
     all

@@ -63,7 +63,7 @@ impl AcidKind {
 
     /// Dissociation constants as pKa at 25 °C; unused places are infinite.
     /// Source: [`PKA_SOURCE`].
-    const fn pka(self) -> [f64; 3] {
+    pub(crate) const fn pka(self) -> [f64; 3] {
         const NONE: f64 = f64::INFINITY;
         match self {
             Self::Lactic => [3.86, NONE, NONE],

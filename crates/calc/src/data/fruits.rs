@@ -2,7 +2,8 @@
 //! and more; a refractometer and a pH meter on the fruit at hand are better.
 
 use super::Source;
-use crate::quantity::{Fraction, MolarMass, Ph, Plato};
+use super::acids::AcidKind;
+use crate::quantity::{Fraction, Ph, Plato};
 use serde::{Deserialize, Serialize};
 
 const USDA: Source = Source::published("USDA National Nutrient Database for Standard Reference, file ABBREV");
@@ -13,10 +14,6 @@ const SEW: Source = Source::published("Sew et al. 2013, Acta Horticulturae 1012:
 const MEMORY: Source = Source::from_memory("Usual figure, no source at hand");
 const ESTIMATE: Source = Source::our_estimate("Our estimate");
 const MAIN_ACID: Source = Source::from_memory("The acid that makes up most of the fruit's acidity");
-/// Source of the acid constants of fruit.
-pub const FRUIT_PKA_SOURCE: Source =
-    Source::from_memory("Goldberg, Kishore & Lennen 2002, J. Phys. Chem. Ref. Data 31:231; 25 °C, no salt");
-
 /// A figure with its source.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Quoted<Q> {
@@ -46,13 +43,13 @@ impl FruitAcid {
     /// Every acid.
     pub const ALL: &[Self] = &[Self::Citric, Self::Malic, Self::Tartaric];
 
-    /// Its molar mass.
-    pub const fn molar_mass(self) -> MolarMass {
-        MolarMass::g_per_mol(match self {
-            Self::Citric => 192.12,
-            Self::Malic => 134.09,
-            Self::Tartaric => 150.09,
-        })
+    /// The acid itself, with its molar mass and constants.
+    pub const fn kind(self) -> AcidKind {
+        match self {
+            Self::Citric => AcidKind::Citric,
+            Self::Malic => AcidKind::Malic,
+            Self::Tartaric => AcidKind::Tartaric,
+        }
     }
 
     /// Protons that titration to pH 8.2 counts.
@@ -60,18 +57,6 @@ impl FruitAcid {
         match self {
             Self::Citric => 3,
             Self::Malic | Self::Tartaric => 2,
-        }
-    }
-
-    /// Its acid constants as pKa, at 25 °C without salt. Source: [`FRUIT_PKA_SOURCE`].
-    pub const fn pka(self) -> &'static [Ph] {
-        const CITRIC: &[Ph] = &[Ph::new(3.128), Ph::new(4.761), Ph::new(6.396)];
-        const MALIC: &[Ph] = &[Ph::new(3.459), Ph::new(5.097)];
-        const TARTARIC: &[Ph] = &[Ph::new(3.036), Ph::new(4.366)];
-        match self {
-            Self::Citric => CITRIC,
-            Self::Malic => MALIC,
-            Self::Tartaric => TARTARIC,
         }
     }
 }
