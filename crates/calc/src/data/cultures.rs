@@ -206,7 +206,9 @@ impl Culture {
         match self {
             Self::LPlantarum => (
                 Ph::new(3.2),
-                Source::published("Tenhovirta 2019 (thesis): six cultures in wort ended at pH 3.18 to 3.54"),
+                Source::from_memory(
+                    "Tenhovirta 2019 (thesis), quoted second hand: six cultures in wort ended at pH 3.18 to 3.54",
+                ),
             ),
             Self::LBrevis | Self::Mixed => (
                 Ph::new(3.4),

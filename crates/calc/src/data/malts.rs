@@ -30,7 +30,9 @@ pub const EXTRACT_SOURCE: Source =
 
 const TITRATED: Source =
     Source::from_memory("distilled-water mash pH and titrations quoted around deLange 2015, MBAA TQ 52(1):3");
-const WHEAT: Source = Source::published("one titrated lot of pale wheat malt, deLange 2015, as quoted");
+const WHEAT: Source = Source::from_memory(
+    "one titrated lot of pale wheat malt by deLange, quoted second hand; not checked against print",
+);
 const GUESS: Source = Source::our_estimate("between neighbouring classes");
 const ACIDULATED: Source =
     Source::from_memory("20 to 30 g of lactic acid per kg; the rule of 1 % for 0.1 pH implies a little less");

@@ -152,7 +152,7 @@ dimensions! {
         Unit::linear("mg/L CaCO₃", "mg_per_l_caco3", 0, 5.0, 1.0 / 50.043),
         Unit::linear("mEq/L", "meq_per_l", 2, 0.1, 1.0),
         Unit::linear("mg/L HCO₃", "mg_per_l_hco3", 0, 5.0, 1.0 / 61.016),
-        Unit::linear("°dH", "german_degrees", 1, 0.5, 0.356_63)
+        Unit::linear("°dH", "german_degrees", 1, 0.5, 0.356_65)
     ] us 0;
     /// Charge.
     Charge = [Unit::linear("mEq", "meq", 0, 1.0, 1.0)] us 0;
