@@ -1,9 +1,24 @@
-//! Tartwright in the browser.
+//! Tartwright in the browser: views over the plan, and what keeps them. Holds
+//! no formula of brewing or chemistry.
+
 pub mod store;
 
-use leptos::prelude::*;
+mod batch_screen;
+mod book;
+mod clock;
+mod lists;
+mod more;
+mod offline;
+mod page;
+mod pictures;
+mod preferences;
+mod readings;
+mod stages;
+mod state;
+mod text_file;
+mod widgets;
 
 /// Mounts the app on the page.
 pub fn start() {
-    leptos::mount::mount_to_body(|| view! { <p>"Tartwright"</p> });
+    leptos::mount::mount_to_body(page::page);
 }

@@ -1,0 +1,472 @@
+//! Editors of the document's lists and choices: malts, hops, fruit, salts, and
+//! the short lists to pick from.
+
+use crate::state::{Open, Shared};
+use crate::widgets::{NumberField, entry, picker};
+use batch::document::{
+    Batch, Choices, FruitAddition, FruitField, FruitForm, Gas, GristBy, Hop, HopField, MOST_ITEMS, Malt,
+    MaltField, SALT_AMOUNT, SaltDose, Slot, Stage,
+};
+use calc::brew::package::{PackageKind, Verdict};
+use calc::brew::water::Finish;
+use calc::data::acids::AcidKind;
+use calc::data::cultures::Culture;
+use calc::data::fruits::Fruit;
+use calc::data::malts::MaltClass;
+use calc::data::salts::Salt;
+use calc::quantity::{Amount, Quantity};
+use leptos::prelude::*;
+
+/// What a stage has besides number fields: lists and choices.
+pub fn of_stage(stage: Stage) -> AnyView {
+    match stage {
+        Stage::Aim => notes(),
+        Stage::Water => water(),
+        Stage::Grist => grist(),
+        Stage::Mash | Stage::AcidDrop => acid(),
+        Stage::Souring => choice(
+            "Bacteria",
+            "culture",
+            named(Culture::ALL, |culture| culture.name().to_owned()),
+            |choices| &mut choices.culture,
+        ),
+        Stage::MainBoil => hops(),
+        Stage::Fruit => fruit(),
+        Stage::Package => package(),
+        Stage::FirstBoil | Stage::Ferment => ().into_any(),
+    }
+}
+
+fn named<T: Copy>(all: &[T], name: impl Fn(T) -> String) -> Vec<(T, String)> {
+    all.iter().map(|&value| (value, name(value))).collect()
+}
+
+/// "sour cherry" as it stands at the head of a line.
+fn headed(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// A picker for one of the document's choices.
+fn choice<T: Copy + PartialEq + Send + Sync + 'static>(
+    label: &'static str,
+    name: &'static str,
+    options: Vec<(T, String)>,
+    place: fn(&mut Choices) -> &mut T,
+) -> AnyView {
+    let open = Open::here();
+    let value = Signal::derive(move || open.document.with(|batch| *place(&mut batch.choices.clone())));
+    picker(label, name, options, value, move |chosen| open.edit(|batch| *place(&mut batch.choices) = chosen))
+}
+
+fn acid() -> AnyView {
+    choice("Acid at hand", "acid", named(AcidKind::ALL, |acid| headed(acid.name())), |choices| {
+        &mut choices.acid
+    })
+}
+
+fn notes() -> AnyView {
+    let open = Open::here();
+    view! {
+        <label class="wide">
+            "Notes"
+            <textarea
+                name="notes"
+                rows="3"
+                maxlength="4000"
+                prop:value=move || open.document.with(|batch| batch.notes.clone())
+                on:input=move |event| open.edit(|batch| batch.notes = event_target_value(&event))
+            ></textarea>
+        </label>
+    }
+    .into_any()
+}
+
+/// A check box with its label, as large as a thumb.
+pub fn toggle(
+    label: String,
+    name: String,
+    value: Signal<bool>,
+    change: impl Fn(bool) + Send + Sync + 'static,
+) -> AnyView {
+    view! {
+        <label class="toggle">
+            <input
+                type="checkbox"
+                name=name
+                prop:checked=move || value.get()
+                on:change=move |event| change(event_target_checked(&event))
+            />
+            <span>{label}</span>
+        </label>
+    }
+    .into_any()
+}
+
+fn water() -> AnyView {
+    let (shared, open) = (Shared::here(), Open::here());
+    let finishes = named(Finish::ALL, |finish| format!("{}: {}", finish.name(), finish.reason()));
+    let toggles: Vec<AnyView> = Salt::ALL
+        .iter()
+        .map(|&salt| {
+            let at_hand =
+                Signal::derive(move || open.document.with(|batch| batch.choices.salts.contains(&salt)));
+            toggle(salt.name().to_owned(), format!("salt.{}", salt.name()), at_hand, move |on| {
+                open.edit(|batch| {
+                    batch.choices.salts.retain(|kept| *kept != salt);
+                    if on {
+                        batch.choices.salts.push(salt);
+                    } else {
+                        batch.choices.own_salts.retain(|dose| dose.salt != salt);
+                    }
+                });
+            })
+        })
+        .collect();
+    let weigh = Memo::new(move |_| open.plan.with(|plan| plan.salts.clone()));
+    let amounts = move || {
+        let rows: Vec<AnyView> = weigh
+            .get()
+            .into_iter()
+            .map(|(salt, mass)| {
+                let amount = mass.amount().seen_as(SALT_AMOUNT.dimension);
+                view! {
+                    <li>
+                        <span class="what">{salt.name()}</span>
+                        <span class="number">{move || shared.preferences.with(|p| p.text(amount))}</span>
+                    </li>
+                }
+                .into_any()
+            })
+            .collect();
+        if rows.is_empty() {
+            return view! { <p class="aside">"Nothing to weigh: no salts are needed, or the water is not known yet."</p> }
+                .into_any();
+        }
+        view! { <ul class="ledger weigh" data-test="weigh">{rows}</ul> }.into_any()
+    };
+    let at_hand = Memo::new(move |_| open.document.with(|batch| batch.choices.salts.clone()));
+    let own = move || at_hand.get().into_iter().map(own_salt).collect::<Vec<AnyView>>();
+    view! {
+        {choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish)}
+        <h3>"Weigh, for all the water"</h3>
+        {amounts}
+        <details class="fold">
+            <summary>"Salts at hand"</summary>
+            <div class="toggles">{toggles}</div>
+        </details>
+        <details class="fold">
+            <summary>"Own amounts instead"</summary>
+            <p class="aside">"One amount typed here makes the list yours: only what you type counts. Clear all to go back."</p>
+            {own}
+        </details>
+        <h3>"Water report"</h3>
+    }
+    .into_any()
+}
+
+/// The field for an own amount of a salt.
+fn own_salt(salt: Salt) -> AnyView {
+    let open = Open::here();
+    let typed = move |batch: &Batch| {
+        let dose = batch.choices.own_salts.iter().find(|dose| dose.salt == salt);
+        dose.map(|dose| dose.mass.amount().seen_as(SALT_AMOUNT.dimension))
+    };
+    let suggested = Signal::derive(move || {
+        open.plan.with(|plan| {
+            let line = plan.salts.iter().find(|line| line.0 == salt);
+            line.map(|line| line.1.amount().seen_as(SALT_AMOUNT.dimension))
+        })
+    });
+    let field = NumberField {
+        spec: SALT_AMOUNT,
+        name: format!("own.{}", salt.name()),
+        value: Signal::derive(move || open.document.with(typed)),
+        hint: suggested,
+        note: Signal::derive(String::new),
+        change: Callback::new(move |amount: Option<Amount>| {
+            open.edit(|batch| {
+                batch.choices.own_salts.retain(|dose| dose.salt != salt);
+                if let Some(amount) = amount {
+                    batch.choices.own_salts.push(SaltDose { salt, mass: amount.typed() });
+                }
+            });
+        }),
+    };
+    view! { <div class="named"><h4>{salt.name()}</h4>{field.view()}</div> }.into_any()
+}
+
+/// One of the document's lists: its items, and the button that adds one.
+fn list(
+    count: impl Fn(&Batch) -> usize + Send + Sync + 'static,
+    item: fn(usize) -> AnyView,
+    add: (&'static str, &'static str, fn(&mut Batch)),
+) -> AnyView {
+    let open = Open::here();
+    let count = Memo::new(move |_| open.document.with(&count));
+    let items = move || (0..count.get()).map(item).collect::<Vec<AnyView>>();
+    let (label, test, push) = add;
+    view! {
+        <ol class="items">{items}</ol>
+        <button
+            type="button"
+            data-test=test
+            disabled={move || count.get() >= MOST_ITEMS}
+            on:click=move |_| open.edit(push)
+        >
+            {label}
+        </button>
+    }
+    .into_any()
+}
+
+fn remove_button(what: &'static str, remove: impl Fn(&mut Batch) + Send + Sync + 'static) -> AnyView {
+    let open = Open::here();
+    view! {
+        <button
+            type="button"
+            class="quiet remove-item"
+            data-test="remove"
+            on:click=move |_| open.edit_with_undo(what, &remove)
+        >
+            "Remove"
+        </button>
+    }
+    .into_any()
+}
+
+fn name_field(
+    name: String,
+    value: impl Fn(&Batch) -> String + Send + Sync + 'static,
+    set: fn(&mut Batch, usize, String),
+    place: usize,
+) -> AnyView {
+    let open = Open::here();
+    view! {
+        <label class="wide">
+            "Own name, if you like"
+            <input
+                type="text"
+                name=name
+                maxlength="120"
+                autocomplete="off"
+                prop:value=move || open.document.with(&value)
+                on:input=move |event| open.edit(|batch| set(batch, place, event_target_value(&event)))
+            />
+        </label>
+    }
+    .into_any()
+}
+
+fn grist() -> AnyView {
+    let by = vec![
+        (GristBy::Shares, "Shares; the wanted gravity gives the weights".to_owned()),
+        (GristBy::Weights, "Weights; they give the gravity".to_owned()),
+    ];
+    view! {
+        {choice("Malts are given as", "grist_by", by, |choices| &mut choices.grist_by)}
+        {list(
+            |batch| batch.grist.len(),
+            malt,
+            ("Add a malt", "add-malt", |batch| {
+                // The two that most sour wort is made of come first.
+                let class = if batch.grist.is_empty() { MaltClass::Pilsner } else { MaltClass::Wheat };
+                batch.grist.push(Malt { class, name: String::new(), numbers: Default::default() });
+            }),
+        )}
+    }
+    .into_any()
+}
+
+fn malt(place: usize) -> AnyView {
+    let (shared, open) = (Shared::here(), Open::here());
+    let class = Signal::derive(move || {
+        open.document.with(|batch| batch.grist.get(place).map_or(MaltClass::Pilsner, |malt| malt.class))
+    });
+    let by = Memo::new(move |_| open.document.with(|batch| batch.choices.grist_by));
+    let amount = move || {
+        entry(Slot::Malt(
+            place,
+            match by.get() {
+                GristBy::Shares => MaltField::Share,
+                GristBy::Weights => MaltField::Mass,
+            },
+        ))
+    };
+    // What the other way of giving it comes to.
+    let other = move || {
+        let line = open.plan.with(|plan| plan.malts.get(place).copied());
+        let amount = line.and_then(|line| match by.get() {
+            GristBy::Shares => line.mass.map(|mass| mass.amount()),
+            GristBy::Weights => line.share.map(|share| share.amount()),
+        });
+        amount.map(|amount| shared.preferences.with(|p| p.text(amount)))
+    };
+    let classes = named(MaltClass::ALL, |class| class.data().name.to_owned());
+    view! {
+        <li class="item" data-item="malt">
+            {picker("Malt", "malt", classes, class, move |class| {
+                open.edit(|batch| {
+                    if let Some(malt) = batch.grist.get_mut(place) {
+                        malt.class = class;
+                    }
+                });
+            })}
+            {amount}
+            <p class="result">{other}</p>
+            <details class="fold">
+                <summary>"From the bag or the maltster's analysis"</summary>
+                {name_field(
+                    format!("malt{place}.name"),
+                    move |batch| batch.grist.get(place).map_or_else(String::new, |malt| malt.name.clone()),
+                    |batch, place, name| if let Some(malt) = batch.grist.get_mut(place) { malt.name = name },
+                    place,
+                )}
+                {[MaltField::Extract, MaltField::Moisture, MaltField::OwnPh, MaltField::Buffering]
+                    .map(|field| entry(Slot::Malt(place, field)))
+                    .into_iter()
+                    .collect::<Vec<_>>()}
+            </details>
+            {remove_button("Malt removed.", move |batch| {
+                if place < batch.grist.len() {
+                    batch.grist.remove(place);
+                }
+            })}
+        </li>
+    }
+    .into_any()
+}
+
+fn hops() -> AnyView {
+    list(|batch| batch.hops.len(), hop, ("Add hops", "add-hop", |batch| batch.hops.push(Hop::default())))
+}
+
+fn hop(place: usize) -> AnyView {
+    view! {
+        <li class="item" data-item="hop">
+            {[HopField::Mass, HopField::Alpha, HopField::Minutes]
+                .map(|field| entry(Slot::Hop(place, field)))
+                .into_iter()
+                .collect::<Vec<_>>()}
+            {name_field(
+                format!("hop{place}.name"),
+                move |batch| batch.hops.get(place).map_or_else(String::new, |hop| hop.name.clone()),
+                |batch, place, name| if let Some(hop) = batch.hops.get_mut(place) { hop.name = name },
+                place,
+            )}
+            {remove_button("Hops removed.", move |batch| {
+                if place < batch.hops.len() {
+                    batch.hops.remove(place);
+                }
+            })}
+        </li>
+    }
+    .into_any()
+}
+
+const FORMS: &[(FruitForm, &str)] = &[
+    (FruitForm::Puree, "Purée"),
+    (FruitForm::Frozen, "Frozen, then thawed"),
+    (FruitForm::Whole, "Fresh, with stones and skins"),
+    (FruitForm::Juice, "Juice"),
+    (FruitForm::Concentrate, "Concentrate"),
+    (FruitForm::Dried, "Dried"),
+];
+
+fn fruit() -> AnyView {
+    list(
+        |batch| batch.fruit.len(),
+        fruit_addition,
+        ("Add fruit", "add-fruit", |batch| {
+            batch.fruit.push(FruitAddition {
+                fruit: Fruit::SourCherry,
+                form: FruitForm::default(),
+                preserved: false,
+                numbers: Default::default(),
+            });
+        }),
+    )
+}
+
+fn fruit_addition(place: usize) -> AnyView {
+    let open = Open::here();
+    let at = move |batch: &Batch| batch.fruit.get(place).map(|item| (item.fruit, item.form, item.preserved));
+    let now = Memo::new(move |_| {
+        open.document.with(at).unwrap_or((Fruit::SourCherry, FruitForm::default(), false))
+    });
+    let change = move |change: &dyn Fn(&mut FruitAddition)| {
+        open.edit(|batch| {
+            if let Some(item) = batch.fruit.get_mut(place) {
+                change(item);
+            }
+        });
+    };
+    let fruits = named(Fruit::ALL, |fruit| headed(fruit.data().name));
+    let forms = FORMS.iter().map(|&(form, name)| (form, name.to_owned())).collect();
+    view! {
+        <li class="item" data-item="fruit">
+            {picker("Fruit", "fruit", fruits, Signal::derive(move || now.get().0), move |fruit| {
+                change(&|item| item.fruit = fruit);
+            })}
+            {picker("Form", "fruit_form", forms, Signal::derive(move || now.get().1), move |form| {
+                change(&|item| item.form = form);
+            })}
+            {entry(Slot::Fruit(place, FruitField::Mass))}
+            {toggle(
+                "The pack names sorbate or sulfite".to_owned(),
+                format!("fruit{place}.preserved"),
+                Signal::derive(move || now.get().2),
+                move |on| change(&|item| item.preserved = on),
+            )}
+            <details class="fold">
+                <summary>"From the pack, or measured"</summary>
+                {[FruitField::Brix, FruitField::Ph, FruitField::Acid]
+                    .map(|field| entry(Slot::Fruit(place, field)))
+                    .into_iter()
+                    .collect::<Vec<_>>()}
+            </details>
+            {remove_button("Fruit removed.", move |batch| {
+                if place < batch.fruit.len() {
+                    batch.fruit.remove(place);
+                }
+            })}
+        </li>
+    }
+    .into_any()
+}
+
+fn package() -> AnyView {
+    let open = Open::here();
+    let gases = vec![
+        (Gas::Cylinder, "From a cylinder".to_owned()),
+        (Gas::PrimingSucrose, "From table sugar at packaging".to_owned()),
+        (Gas::PrimingGlucose, "From corn sugar at packaging".to_owned()),
+    ];
+    let verdict = Memo::new(move |_| open.plan.with(|plan| plan.verdict.as_ref().map(|verdict| verdict.0)));
+    let check = move || {
+        verdict.get().map(|verdict| {
+            let (sign, word, class) = match verdict {
+                Verdict::Safe => ("✓", "Nothing found against closing it", "verdict safe"),
+                Verdict::Caution => ("!", "With care: see the warnings", "verdict caution"),
+                Verdict::NotKnown => {
+                    ("?", "Not known yet: something must be typed or measured first", "verdict caution")
+                }
+                Verdict::Stop => ("■", "Stop: do not close this package", "verdict stop"),
+            };
+            view! {
+                <p class=class data-test="verdict">
+                    <span class="sign" aria-hidden="true">{sign}</span>
+                    <strong>"Burst check: "</strong>
+                    {word}
+                </p>
+            }
+            .into_any()
+        })
+    };
+    view! {
+        {check}
+        {choice("Package", "package", named(PackageKind::ALL, |kind| headed(kind.name())), |choices| &mut choices.package)}
+        {choice("Gas", "gas", gases, |choices| &mut choices.gas)}
+    }
+    .into_any()
+}

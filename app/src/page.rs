@@ -1,0 +1,154 @@
+//! The page around every screen: what is shared, which screen the address
+//! names, and the banners that hold for all of them.
+
+use crate::offline::{Offline, Update};
+use crate::preferences::{Preferences, Theme};
+use crate::state::{Open, Saved, Shared};
+use crate::store::{Change, Store, StoreError};
+use crate::{batch_screen, book, clock, more, widgets};
+use batch::keep::Envelope;
+use leptos::prelude::*;
+
+/// Which screen the address names.
+#[derive(Clone, Debug, PartialEq)]
+enum Route {
+    /// All batches.
+    Book,
+    /// The batch of this identity.
+    Batch(String),
+    /// Settings, house numbers, keepsake.
+    More,
+}
+
+/// The address of the batch book.
+pub const BOOK: &str = "#/";
+/// The address of the settings.
+pub const MORE: &str = "#/more";
+
+/// The address of a batch.
+pub fn batch_address(id: &str) -> String {
+    format!("#/b/{id}")
+}
+
+/// Goes to an address within the app.
+pub fn go(address: &str) {
+    // Setting the fragment of the page's own address cannot be refused.
+    let _ = window().location().set_hash(address);
+}
+
+fn route() -> Route {
+    let hash = window().location().hash().unwrap_or_default();
+    match hash.strip_prefix("#/").unwrap_or_default() {
+        "more" => Route::More,
+        rest => rest.strip_prefix("b/").map_or(Route::Book, |id| Route::Batch(id.to_owned())),
+    }
+}
+
+/// Sets an attribute of the page's root, where the style sheet looks for it.
+pub fn mark_root(attribute: &str, value: &str) {
+    if let Some(root) = document().document_element() {
+        let _ = root.set_attribute(attribute, value);
+    }
+}
+
+/// The whole app.
+pub fn page() -> AnyView {
+    let shared = Shared {
+        // What cannot be read was set aside, and is listed in the batch book.
+        preferences: RwSignal::new(Store::preferences::<Preferences>().ok().flatten().unwrap_or_default()),
+        now: clock::ticking(),
+        toast: RwSignal::new(None),
+        offline: Offline::register(),
+        stored: RwSignal::new(0),
+        unsaved: StoredValue::new(Vec::new()),
+    };
+    provide_context(shared);
+    // A store that cannot be read cannot be tidied either; the batch book says so.
+    let _ = Store::purge_old(clock::now());
+
+    Effect::new(move |before: Option<Preferences>| {
+        let now = shared.preferences.get();
+        mark_root("data-theme", now.theme.key());
+        if before.is_some_and(|before| before != now)
+            && let Err(problem) = Store::save_preferences(&now)
+        {
+            shared.tell(problem.to_string());
+        }
+        now
+    });
+    let _ = Store::watch(move |change| {
+        if change == Change::Preferences
+            && let Ok(Some(theirs)) = Store::preferences()
+        {
+            shared.preferences.set(theirs);
+        }
+        shared.stored_changed();
+    });
+
+    let current = RwSignal::new(route());
+    let _ = window_event_listener_untyped("hashchange", move |_| {
+        let next = route();
+        if current.get_untracked() != next {
+            current.set(next);
+            // A new screen begins at its top, and is read out from there.
+            window().scroll_to_with_x_and_y(0.0, 0.0);
+        }
+    });
+    let screen = move || match current.get() {
+        Route::Book => {
+            mark_root("data-fruit", "red");
+            book::screen(shared)
+        }
+        Route::More => {
+            mark_root("data-fruit", "red");
+            more::screen(shared)
+        }
+        Route::Batch(id) => batch(shared, &id),
+    };
+    view! {
+        <div class="page">
+            {move || (shared.offline.update().get() == Update::Ready).then(|| update_banner(shared))}
+            {screen}
+        </div>
+        {widgets::toast_view(shared)}
+    }
+    .into_any()
+}
+
+fn update_banner(shared: Shared) -> AnyView {
+    view! {
+        <div class="banner" role="status" data-test="update">
+            <p>"A newer version is on this device. Change over when no entry is half typed; all batches stay."</p>
+            <button type="button" data-test="update-now" on:click=move |_| shared.offline.accept_update()>
+                "Change over now"
+            </button>
+        </div>
+    }
+    .into_any()
+}
+
+fn batch(shared: Shared, id: &str) -> AnyView {
+    let unsaved = shared.unsaved.try_update_value(|unsaved| {
+        let place = unsaved.iter().position(|(envelope, _)| envelope.data.id == id)?;
+        Some(unsaved.swap_remove(place))
+    });
+    let found: Result<(Envelope, Saved), StoreError> = match unsaved.flatten() {
+        Some((envelope, problem)) => Ok((envelope, Saved::No(problem))),
+        None => Store::load(id).map(|envelope| (envelope, Saved::Yes)),
+    };
+    match found {
+        Ok((envelope, saved)) => {
+            provide_context(Open::new(shared, envelope, saved));
+            batch_screen::screen(shared)
+        }
+        Err(problem) => {
+            mark_root("data-fruit", "red");
+            book::unopened(id, &problem)
+        }
+    }
+}
+
+/// The looks, for the picker in the settings.
+pub fn themes() -> Vec<(Theme, String)> {
+    Theme::ALL.iter().map(|&(theme, name)| (theme, name.to_owned())).collect()
+}

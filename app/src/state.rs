@@ -1,0 +1,239 @@
+//! What the views share: the open batch, its plan, the preferences, and how
+//! changes are kept.
+
+use crate::clock;
+use crate::offline::{Offline, Persistence};
+use crate::preferences::Preferences;
+use crate::store::{Change, Store, StoreError};
+use batch::document::Batch;
+use batch::keep::Envelope;
+use batch::moment::Moment;
+use batch::plan::{Plan, plan};
+use leptos::prelude::*;
+use std::time::Duration;
+
+/// What the whole app shares.
+#[derive(Clone, Copy)]
+pub struct Shared {
+    /// Units and look.
+    pub preferences: RwSignal<Preferences>,
+    /// The clock.
+    pub now: ReadSignal<Moment>,
+    /// A short message with a way back.
+    pub toast: RwSignal<Option<Toast>>,
+    /// The app and the network.
+    pub offline: Offline,
+    /// Counts up with every change of what is stored, here or in another tab.
+    pub stored: RwSignal<u32>,
+    /// Batches that are not on a screen and could not be stored: this is all there is of them.
+    pub unsaved: StoredValue<Vec<(Envelope, StoreError)>>,
+}
+
+/// A short message, with what undoes the change it tells of.
+#[derive(Clone)]
+pub struct Toast {
+    /// What happened.
+    pub message: String,
+    /// Takes it back.
+    pub undo: Option<Callback<()>>,
+}
+
+impl Shared {
+    /// The shared state of this page.
+    pub fn here() -> Self {
+        expect_context()
+    }
+
+    /// Shows a message.
+    pub fn tell(self, message: impl Into<String>) {
+        self.toast.set(Some(Toast { message: message.into(), undo: None }));
+    }
+
+    /// Shows a message with a way back.
+    pub fn tell_with_undo(self, message: impl Into<String>, undo: impl Fn() + Send + Sync + 'static) {
+        let undo = Some(Callback::new(move |()| undo()));
+        self.toast.set(Some(Toast { message: message.into(), undo }));
+    }
+
+    /// Says that something in the store changed.
+    pub fn stored_changed(self) {
+        self.stored.update(|count| *count += 1);
+    }
+
+    /// Says what went wrong, or that it is stored; true when it is.
+    pub fn stored_or_told(self, outcome: Result<(), StoreError>) -> bool {
+        match outcome {
+            Ok(()) => {
+                self.stored_changed();
+                true
+            }
+            Err(problem) => {
+                self.tell(problem.to_string());
+                false
+            }
+        }
+    }
+}
+
+/// How the last save ended.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Saved {
+    /// All that is on the screen is stored.
+    Yes,
+    /// A change waits for its turn.
+    Soon,
+    /// The change is on the screen only.
+    No(StoreError),
+}
+
+/// The open batch.
+#[derive(Clone, Copy)]
+pub struct Open {
+    /// The document.
+    pub document: RwSignal<Batch>,
+    /// Its plan.
+    pub plan: Memo<Plan>,
+    /// How the last save ended.
+    pub saved: RwSignal<Saved>,
+    shared: Shared,
+    envelope: StoredValue<Envelope>,
+    timer: StoredValue<Option<TimeoutHandle>>,
+}
+
+/// Typing is saved this long after the last key.
+const SAVE_AFTER: Duration = Duration::from_millis(250);
+
+impl Open {
+    /// The open batch of this page.
+    pub fn here() -> Self {
+        expect_context()
+    }
+
+    /// Opens a batch and keeps it saved from now on.
+    pub fn new(shared: Shared, envelope: Envelope, saved: Saved) -> Self {
+        let document = RwSignal::new(envelope.data.clone());
+        let open = Self {
+            document,
+            plan: Memo::new(move |_| document.with(plan)),
+            saved: RwSignal::new(saved),
+            shared,
+            envelope: StoredValue::new(envelope),
+            timer: StoredValue::new(None),
+        };
+        // What is being typed when the tab is closed or the phone locks must be kept.
+        let hidden = window_event_listener_untyped("pagehide", move |_| open.flush());
+        let unseen = window_event_listener_untyped("visibilitychange", move |_| open.flush());
+        let others = Store::watch(move |change| open.heard(&change));
+        on_cleanup(move || {
+            open.flush();
+            if let Saved::No(problem) = open.saved.get_untracked() {
+                let mut envelope = open.envelope.get_value();
+                envelope.data = open.document.get_untracked();
+                shared.unsaved.update_value(|unsaved| unsaved.push((envelope, problem)));
+            }
+            hidden.remove();
+            unseen.remove();
+            others.remove();
+        });
+        open
+    }
+
+    /// Changes the document and saves it soon.
+    pub fn edit(self, change: impl FnOnce(&mut Batch)) {
+        self.document.update(change);
+        // A conflict is settled by the person, not by the next key.
+        if !matches!(self.saved.get_untracked(), Saved::No(StoreError::OtherTab { .. })) {
+            self.saved.set(Saved::Soon);
+        }
+        self.timer.update_value(|timer| {
+            if let Some(old) = timer.take() {
+                old.clear();
+            }
+            *timer = set_timeout_with_handle(move || self.flush(), SAVE_AFTER).ok();
+        });
+    }
+
+    /// Changes the document and offers the way back.
+    pub fn edit_with_undo(self, message: &str, change: impl FnOnce(&mut Batch)) {
+        let before = self.document.get_untracked();
+        self.edit(change);
+        self.shared.tell_with_undo(message, move || {
+            // The batch may have been closed since.
+            if self.saved.try_get_untracked().is_some() {
+                let before = before.clone();
+                self.edit(|batch| *batch = before);
+            }
+        });
+    }
+
+    /// Saves now what waits to be saved.
+    pub fn flush(self) {
+        if self.saved.try_get_untracked() != Some(Saved::Soon) {
+            return;
+        }
+        let outcome = self.envelope.try_update_value(|envelope| {
+            envelope.data = self.document.get_untracked();
+            Store::save(envelope, clock::now())
+        });
+        self.ended(outcome);
+    }
+
+    /// Overwrites what another tab stored with what is on this screen, or tries
+    /// again after a failed save.
+    pub fn keep_mine(self) {
+        let outcome = self.envelope.try_update_value(|envelope| {
+            envelope.data = self.document.get_untracked();
+            Store::overwrite(envelope, clock::now())
+        });
+        self.ended(outcome);
+    }
+
+    /// Replaces what is on this screen with what is stored.
+    pub fn load_theirs(self) {
+        let id = self.document.with_untracked(|batch| batch.id.clone());
+        match Store::load(&id) {
+            Ok(theirs) => {
+                self.document.set(theirs.data.clone());
+                self.envelope.set_value(theirs);
+                self.saved.set(Saved::Yes);
+            }
+            Err(problem) => self.saved.set(Saved::No(problem)),
+        }
+    }
+
+    /// This batch alone, as a keepsake.
+    pub fn keepsake(self) -> Option<String> {
+        let mut envelope = self.envelope.get_value();
+        envelope.data = self.document.get_untracked();
+        batch::keep::write(&[envelope], clock::now()).ok()
+    }
+
+    fn ended(self, outcome: Option<Result<(), StoreError>>) {
+        let Some(outcome) = outcome else { return };
+        // The first save is when a browser is likeliest to promise to keep it.
+        if outcome.is_ok() && self.shared.offline.persistence().get_untracked() == Persistence::Unknown {
+            self.shared.offline.ask_to_keep();
+        }
+        self.saved.set(outcome.map_or_else(Saved::No, |()| Saved::Yes));
+    }
+
+    /// Another tab changed something.
+    fn heard(self, change: &Change) {
+        let id = self.document.with_untracked(|batch| batch.id.clone());
+        let ours = match change {
+            Change::Batch(changed) => *changed == id,
+            Change::Everything => true,
+            Change::Preferences | Change::SetAside => false,
+        };
+        if !ours {
+            return;
+        }
+        match Store::load(&id) {
+            Ok(theirs) if theirs.revision == self.envelope.with_value(|envelope| envelope.revision) => {}
+            Ok(theirs) => {
+                self.saved.set(Saved::No(StoreError::OtherTab { theirs: Box::new(theirs.summary()) }));
+            }
+            Err(problem) => self.saved.set(Saved::No(problem)),
+        }
+    }
+}
