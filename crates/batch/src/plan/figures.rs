@@ -9,6 +9,7 @@ use calc::quantity::{
 };
 
 use super::Unknown;
+use std::ops::RangeInclusive;
 
 /// Where a figure comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -92,6 +93,17 @@ macro_rules! figures {
         impl Default for Figures {
             fn default() -> Self {
                 Self { $($( $field: Err(Unknown::NotReached), )+)+ }
+            }
+        }
+
+        impl Figures {
+            /// Says of every figure of these stages that was not reached what it waits for.
+            pub(super) fn wait(&mut self, stages: RangeInclusive<Stage>, unknown: Unknown) {
+                $($(
+                    if stages.contains(&Stage::$stage) && matches!(self.$field, Err(Unknown::NotReached)) {
+                        self.$field = Err(unknown);
+                    }
+                )+)+
             }
         }
 

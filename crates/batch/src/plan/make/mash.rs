@@ -4,15 +4,6 @@ use super::*;
 
 impl Maker<'_> {
     pub(super) fn mash(&mut self, weighed: &WeighedIn, ions: Result<Ions, Unknown>) {
-        if let Err(unknown) = self.mash_heat(weighed) {
-            let figures = self.figures();
-            for figure in [&mut figures.mash_water, &mut figures.mash_level] {
-                *figure = Err(unknown);
-            }
-            figures.thickness = Err(unknown);
-            figures.strike = Err(unknown);
-            figures.strike_heating = Err(unknown);
-        }
         if let Err(unknown) = ions.and_then(|ions| self.mash_ph(weighed, ions)) {
             let reading =
                 self.batch.readings.last(ReadingKind::MashPh).map(|reading| reading.value.typed::<Ph>());
@@ -25,6 +16,9 @@ impl Maker<'_> {
                 (Some(ph), Ok(meter)) => measured(Estimate::normal(ph, meter.as_units())),
                 _ => Err(unknown),
             };
+        }
+        if let Err(unknown) = self.mash_heat(weighed) {
+            self.figures().wait(Stage::Mash..=Stage::Mash, unknown);
         }
     }
 

@@ -164,108 +164,45 @@ impl Maker<'_> {
     }
 
     fn day(&mut self) {
+        // What needs no wort is known from the start.
         self.early_hops();
-        let weighed = match self.weigh_in() {
-            Ok(weighed) => weighed,
-            Err(unknown) => return self.unknown_day(unknown),
-        };
-        let ions = self.water(&weighed);
-        self.mash(&weighed, ions);
-        let course = match self.course(&weighed) {
-            Ok(course) => course,
-            Err(unknown) => return self.unknown_wort(unknown),
-        };
-        self.plan.day = Some(course);
-        self.plan.weighed = Some(weighed);
-        let lactic = self.souring(&course);
-        self.main_boil(&course);
-        self.ferment_and_after(&course, lactic);
-    }
-
-    /// Without a grist most of the plan waits for the same thing.
-    fn unknown_day(&mut self, unknown: Unknown) {
-        let figures = self.figures();
-        macro_rules! all { ($($field:ident),+) => { $( figures.$field = Err(unknown); )+ } }
-        all!(
-            total_water,
-            tap_water,
-            distilled_water,
-            calcium_after,
-            magnesium_after,
-            sodium_after,
-            chloride_after,
-            sulfate_after,
-            alkalinity_after,
-            residual_alkalinity,
-            hardness,
-            grist_mass,
-            kettle_extract,
-            mash_water,
-            thickness,
-            strike,
-            strike_heating,
-            mash_level,
-            mash_ph_plain,
-            mash_acid,
-            mash_base,
-            mash_ph
-        );
         self.report_balance();
         self.boiling_point();
-        self.unknown_wort(unknown);
-    }
-
-    fn unknown_wort(&mut self, unknown: Unknown) {
-        if unknown == Unknown::BoiledDry {
-            self.warn(Stage::FirstBoil, Level::Stop, say!["These boils would run the kettle dry and burn out the heater: shorten them or check the evaporation."]);
-        }
-        if unknown == Unknown::TooLittleWort {
-            self.warn(
-                Stage::FirstBoil,
-                Level::Stop,
-                say!["More wort is set aside or lost than there is: check the volumes."],
-            );
-        }
-        let figures = self.figures();
-        macro_rules! all { ($($field:ident),+) => { $( figures.$field = Err(unknown); )+ } }
-        all!(
-            pre_boil_volume,
-            pre_boil_gravity,
-            boil_heating,
-            sour_volume,
-            sour_gravity,
-            wort_ph,
-            buffering,
-            drop_acid,
-            next_dose,
-            sour_time,
-            lactic,
-            acidity,
-            bitterness,
-            hop_mass,
-            post_boil_volume,
-            original_gravity,
-            fermenter_volume,
-            yeast_cells,
-            dry_yeast,
-            final_gravity,
-            alcohol,
-            fruit_load,
-            fruit_sugar,
-            fruited_volume,
-            room_left,
-            fruited_alcohol,
-            fruited_gravity,
-            fruited_bitterness,
-            fruited_ph,
-            fruited_acidity,
-            packaged_volume,
-            priming,
-            potential_carbonation,
-            package_pressure
-        );
         self.sour_reading();
         self.gas();
+        if let Err(unknown) = self.brew() {
+            self.no_wort(unknown);
+            self.figures().wait(Stage::Aim..=Stage::Package, unknown);
+        }
+    }
+
+    fn brew(&mut self) -> Result<(), Unknown> {
+        let weighed = self.weigh_in()?;
+        self.plan.weighed = Some(weighed);
+        let ions = self.water(&weighed);
+        self.mash(&weighed, ions);
+        let course = self.course(&weighed)?;
+        self.plan.day = Some(course);
+        let lactic = self.souring(&course);
+        self.main_boil(&course);
+        if let Err(unknown) = self.ferment(&course, lactic) {
+            self.figures().wait(Stage::Ferment..=Stage::Ferment, unknown);
+        }
+        if let Err(unknown) = self.fruit_and_package(&course, lactic) {
+            self.figures().wait(Stage::Fruit..=Stage::Package, unknown);
+        }
+        Ok(())
+    }
+
+    fn no_wort(&mut self, unknown: Unknown) {
+        let says = match unknown {
+            Unknown::BoiledDry => {
+                "These boils would run the kettle dry and burn out the heater: shorten them or check the evaporation."
+            }
+            Unknown::TooLittleWort => "More wort is set aside or lost than there is: check the volumes.",
+            _ => return,
+        };
+        self.warn(Stage::FirstBoil, Level::Stop, say![says]);
     }
 
     fn acid(&self) -> Result<Acid, Unknown> {
@@ -274,36 +211,6 @@ impl Maker<'_> {
 
     fn meter(&self) -> Result<PhDifference, Unknown> {
         value(self.batch, Field::MeterError)
-    }
-
-    fn ferment_and_after(&mut self, course: &Course, lactic: Mass) {
-        self.gas();
-        if let Err(unknown) = self.ferment(course, lactic) {
-            let figures = self.figures();
-            figures.yeast_cells = Err(unknown);
-            figures.dry_yeast = Err(unknown);
-            figures.final_gravity = Err(unknown);
-            figures.alcohol = Err(unknown);
-        }
-        if let Err(unknown) = self.fruit_and_package(course, lactic) {
-            let figures = self.figures();
-            macro_rules! all { ($($field:ident),+) => { $( figures.$field = Err(unknown); )+ } }
-            all!(
-                fruit_load,
-                fruit_sugar,
-                fruited_volume,
-                room_left,
-                fruited_alcohol,
-                fruited_gravity,
-                fruited_bitterness,
-                fruited_ph,
-                fruited_acidity,
-                packaged_volume,
-                priming,
-                potential_carbonation,
-                package_pressure
-            );
-        }
     }
 }
 

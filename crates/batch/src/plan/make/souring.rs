@@ -18,25 +18,10 @@ impl Maker<'_> {
 
     /// Acid drop and souring; lactic acid in the sour wort at the end.
     pub(super) fn souring(&mut self, course: &Course) -> Mass {
-        self.sour_reading();
         self.acid_drop(course)
             .and_then(|(start, buffering)| self.sour(course, start, buffering))
             .unwrap_or_else(|unknown| {
-                let figures = self.figures();
-                for figure in [&mut figures.drop_acid, &mut figures.next_dose] {
-                    if *figure == Err(Unknown::NotReached) {
-                        *figure = Err(unknown);
-                    }
-                }
-                if figures.wort_ph == Err(Unknown::NotReached) {
-                    figures.wort_ph = Err(unknown);
-                }
-                if figures.buffering == Err(Unknown::NotReached) {
-                    figures.buffering = Err(unknown);
-                }
-                figures.sour_time = Err(unknown);
-                figures.lactic = Err(unknown);
-                figures.acidity = Err(unknown);
+                self.figures().wait(Stage::AcidDrop..=Stage::Souring, unknown);
                 Mass::ZERO
             })
     }

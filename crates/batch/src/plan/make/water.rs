@@ -74,7 +74,6 @@ impl Maker<'_> {
         let figures = self.figures();
         figures.tap_water = part(distilled.rest());
         figures.distilled_water = part(distilled);
-        self.report_balance();
         let blend = self.report().map(|report| report.blended(distilled, &Ions::default()));
         let step = value(batch, Field::ScaleStep)?;
         let made = blend.map(|blend| {

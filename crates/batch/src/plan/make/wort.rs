@@ -73,7 +73,6 @@ impl Maker<'_> {
 
     pub(super) fn course(&mut self, weighed: &WeighedIn) -> Result<Course, Unknown> {
         let batch = self.batch;
-        self.boiling_point();
         let (habits, deviations) = self.habits()?;
         let course = self.run(weighed, habits)?;
         // One run for each uncertain habit, moved by its deviation.
