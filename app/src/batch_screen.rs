@@ -1,10 +1,10 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
-use crate::page::{BOOK, mark_root};
+use crate::page::{BOOK, focus, mark_root};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
-use crate::widgets::{entry, figure_line, sentence};
+use crate::widgets::{button, entry, figure_line, live, sentence};
 use crate::{clock, lists, pictures, readings, text_file};
 use batch::document::{Batch, Field, ReadingKind, Slot, Stage, Step};
 use batch::plan::{Figure, Level, Unknown, Warning, next_move};
@@ -49,7 +49,7 @@ pub fn screen(shared: Shared) -> AnyView {
             <a class="button quiet" href=BOOK data-test="back">"Batch book"</a>
             {saved_words(open)}
         </header>
-        <main class="batch">
+        <main class="batch" tabindex="-1">
             <div class="column">
                 {name(open)}
                 {not_saved(shared, open)}
@@ -97,13 +97,13 @@ fn saved_words(open: Open) -> AnyView {
         Saved::Soon => "Saving",
         Saved::No(_) => "Not saved",
     };
-    view! { <span class="saved" data-test="saved">{words}</span> }.into_any()
+    view! { <span class="saved" data-test="saved">{live(words)}</span> }.into_any()
 }
 
 fn name(open: Open) -> AnyView {
     let invented = Memo::new(move |_| open.document.with(|batch| batch.invented));
     view! {
-        <h1 class="unseen">{move || open.document.with(|batch| batch.name.clone())}</h1>
+        <h1 class="unseen">{live(move || open.document.with(|batch| batch.name.clone()))}</h1>
         <input
             class="name"
             name="name"
@@ -114,7 +114,7 @@ fn name(open: Open) -> AnyView {
             prop:value=move || open.document.with(|batch| batch.name.clone())
             on:input=move |event| open.edit(|batch| batch.name = event_target_value(&event))
         />
-        {move || invented.get().then(|| view! { <p><span class="tag">"invented example"</span></p> }.into_any())}
+        {live(move || invented.get().then(|| view! { <p><span class="tag">"invented example"</span></p> }.into_any()))}
     }
     .into_any()
 }
@@ -133,24 +133,24 @@ fn not_saved(shared: Shared, open: Open) -> AnyView {
         };
         let ways = match problem {
             StoreError::OtherTab { .. } | StoreError::NotFound => view! {
-                <button type="button" data-test="keep-mine" on:click=move |_| open.keep_mine()>"Keep what is here"</button>
-                <button type="button" data-test="load-theirs" on:click=move |_| open.load_theirs()>"Load theirs"</button>
+                {button("", "keep-mine", "Keep what is here", move || open.keep_mine())}
+                {button("", "load-theirs", "Load theirs", move || open.load_theirs())}
             }
             .into_any(),
-            _ => view! { <button type="button" on:click=move |_| open.keep_mine()>"Try again"</button> }.into_any(),
+            _ => button("", "", "Try again", move || open.keep_mine()),
         };
         view! {
             <div class="banner stop" role="alert" data-test="not-saved">
                 <p><strong>"Not saved. "</strong>{problem.to_string()}</p>
                 <div class="actions">
-                    <button type="button" data-test="export-batch" on:click=export>"Export this batch"</button>
+                    {button("", "export-batch", "Export this batch", move || export(()))}
                     {ways}
                 </div>
             </div>
         }
         .into_any()
     };
-    view! { {shown} }.into_any()
+    live(shown)
 }
 
 fn next(shared: Shared, open: Open, opened: Opened) -> AnyView {
@@ -182,40 +182,32 @@ fn next(shared: Shared, open: Open, opened: Opened) -> AnyView {
         move || wanted.get().map(|kind: ReadingKind| readings::form(kind, "next", Callback::new(|()| ())));
     let done = move || {
         step.get().map(|step: Step| {
-            view! {
-                <button
-                    type="button"
-                    class="main done"
-                    data-test="done"
-                    on:click=move |_| {
-                        open.edit_with_undo(step.done(), |batch| batch.tick(step, Some(clock::now())));
-                    }
-                >
-                    <span aria-hidden="true">"✓ "</span>
-                    {step.done()}
-                </button>
-            }
-            .into_any()
+            button(
+                "main done",
+                "done",
+                view! { <span aria-hidden="true">"✓ "</span>
+                {step.done()} },
+                move || {
+                    open.edit_with_undo(step.done(), |batch| batch.tick(step, Some(clock::now())));
+                    // The button may go with its step; who works by keyboard stays at the card.
+                    focus("#next");
+                },
+            )
         })
     };
     let place = move || {
         let stage = current.with(|next| next.stage);
-        view! {
-            <button type="button" class="quiet" data-test="show-stage" on:click=move |_| opened.show(stage)>
-                {format!("Open {}", stage.title())}
-            </button>
-        }
-        .into_any()
+        button("quiet", "show-stage", format!("Go to {}", stage.title()), move || opened.show(stage))
     };
     view! {
         <section class="next" aria-labelledby="next" data-test="next-move">
-            <h2 id="next">"Next move"</h2>
-            <p class="says">{words}</p>
-            {details}
-            {caution}
-            {form}
-            {done}
-            {place}
+            <h2 id="next" tabindex="-1">"Next move"</h2>
+            <p class="says" aria-live="polite">{live(words)}</p>
+            {live(details)}
+            {live(caution)}
+            {live(form)}
+            {live(done)}
+            {live(place)}
         </section>
     }
     .into_any()
@@ -239,17 +231,14 @@ fn warning_line(warning: Warning) -> AnyView {
 
 /// All warnings, the gravest first; notes under a fold, so that they drown nothing.
 fn warnings(open: Open) -> AnyView {
-    let all = Memo::new(move |_| {
-        let mut all = open.plan.with(|plan| plan.warnings.clone());
-        all.sort_by_key(|warning| std::cmp::Reverse(warning.level));
-        all
-    });
+    let all = Memo::new(move |_| open.plan.with(|plan| plan.warnings.clone()));
     let shown = move || {
-        let (notes, grave): (Vec<_>, Vec<_>) = all.get().into_iter().partition(|w| w.level == Level::Note);
+        let (stops, others): (Vec<_>, Vec<_>) = all.get().into_iter().partition(|w| w.level == Level::Stop);
+        let (notes, cautions): (Vec<_>, Vec<_>) = others.into_iter().partition(|w| w.level == Level::Note);
         let count = notes.len();
         let lines = |warnings: Vec<Warning>| warnings.into_iter().map(warning_line).collect::<Vec<AnyView>>();
         view! {
-            <ul class="warnings">{lines(grave)}</ul>
+            <ul class="warnings">{lines(stops)}{lines(cautions)}</ul>
             {(count > 0).then(|| {
                 view! {
                     <details class="fold">
@@ -262,7 +251,7 @@ fn warnings(open: Open) -> AnyView {
         }
         .into_any()
     };
-    view! { <section aria-label="Warnings" data-test="warnings">{shown}</section> }.into_any()
+    view! { <section aria-label="Warnings" data-test="warnings">{live(shown)}</section> }.into_any()
 }
 
 fn steps_of(stage: Stage) -> impl Iterator<Item = Step> {
@@ -291,7 +280,10 @@ fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> AnyVi
                 open.plan.with(|plan| figure.of(&plan.figures).ok().map(|shown| shown.value))
             }
         };
-        amount.map_or_else(|| "not yet".to_owned(), |amount| shared.preferences.with(|p| p.text(amount)))
+        match amount {
+            Some(amount) => shared.preferences.with(|p| p.text(amount)).into_any(),
+            None => view! { <span class="none">"not yet"</span> }.into_any(),
+        }
     };
     let what = match layout(stage).headline {
         Headline::Field(field) => field.spec().label,
@@ -319,12 +311,12 @@ fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> AnyVi
                     aria-controls=body.clone()
                     on:click=move |_| opened.toggle(stage)
                 >
-                    <span class="title">{stage.title()}{signs}</span>
-                    <span class="number">{number}</span>
+                    <span class="title">{stage.title()}{live(signs)}</span>
+                    <span class="number">{live(number)}</span>
                     <span class="spread">{what}</span>
                 </button>
             </h2>
-            <div class="body" id=body>{move || expanded.get().then(|| stage_body(shared, open, stage))}</div>
+            <div class="body" id=body>{live(move || expanded.get().then(|| stage_body(shared, open, stage)))}</div>
         </section>
     }
     .into_any()
@@ -341,7 +333,7 @@ fn figure_lines(figures: impl Iterator<Item = Figure>, open: Open) -> Vec<AnyVie
             let used = Memo::new(move |_| {
                 open.plan.with(|plan| !matches!(figure.of(&plan.figures), Err(Unknown::NotUsed)))
             });
-            view! { {move || used.get().then(|| figure_line(figure))} }.into_any()
+            live(move || used.get().then(|| figure_line(figure)))
         })
         .collect()
 }
@@ -353,7 +345,7 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> AnyView {
         view! {
             <details class="fold" on:toggle=move |_| fold.set(true)>
                 <summary>{layout.fold}</summary>
-                {move || fold.get().then(|| entries(layout.rare))}
+                {live(move || fold.get().then(|| entries(layout.rare)))}
             </details>
         }
         .into_any()
@@ -408,22 +400,16 @@ fn help(shared: Shared, words: &'static str) -> AnyView {
             view! {
                 <div class="help">
                     <p>{words}</p>
-                    <button
-                        type="button"
-                        class="quiet"
-                        on:click=move |_| {
+                    {button("quiet", "", "Hide help", move || {
                             shared.preferences.update(|p| p.hide_help = true);
                             shared.tell_with_undo("Help hidden everywhere. Settings bring it back.", move || {
                                 shared.preferences.update(|p| p.hide_help = false);
                             });
-                        }
-                    >
-                        "Hide help"
-                    </button>
+                        })}
                 </div>
             }
             .into_any()
         })
     };
-    view! { {shown} }.into_any()
+    live(shown)
 }

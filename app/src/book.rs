@@ -4,6 +4,7 @@ use crate::offline::{InstallInvitation, Persistence};
 use crate::page::{BOOK, MORE, batch_address, go};
 use crate::state::Shared;
 use crate::store::{BATCH, Entry, Store, StoreError};
+use crate::widgets::{button, live};
 use crate::{clock, text_file};
 use batch::document::{Batch, Step};
 use batch::house::{House, Lesson};
@@ -33,9 +34,9 @@ pub fn screen(shared: Shared) -> AnyView {
             <h1 class="mark">"Tartwright"</h1>
             <a class="button quiet" href=MORE data-test="more">"Settings"</a>
         </header>
-        <main>
+        <main tabindex="-1">
             {at_risk(shared)}
-            {body}
+            {live(body)}
         </main>
     }
     .into_any()
@@ -58,7 +59,7 @@ fn at_risk(shared: Shared) -> AnyView {
             .into_any()
         })
     };
-    view! { {shown} }.into_any()
+    live(shown)
 }
 
 fn welcome(shared: Shared) -> AnyView {
@@ -90,20 +91,20 @@ pub fn invitation(shared: Shared) -> AnyView {
         InstallInvitation::Open => view! {
             <div class="banner">
                 <p>"Put Tartwright on the home screen first: some phones give it a store of its own there."</p>
-                <button type="button" data-test="install" on:click=move |_| shared.offline.install()>"Install"</button>
+                {button("", "install", "Install", move || shared.offline.install())}
             </div>
         }
         .into_any(),
     }
     };
-    view! { {shown} }.into_any()
+    live(shown)
 }
 
 fn beginnings(shared: Shared) -> AnyView {
     view! {
         <div class="beginnings">
-            <button type="button" class="main" data-test="new-batch" on:click=move |_| begin_new(shared)>"New batch"</button>
-            <button type="button" data-test="demo" on:click=move |_| begin_demo(shared)>"Open the invented example"</button>
+            {button("main", "new-batch", "New batch", move || begin_new(shared))}
+            {button("", "demo", "Open the invented example", move || begin_demo(shared))}
         </div>
     }
     .into_any()
@@ -171,13 +172,10 @@ fn listed(shared: Shared, entries: Vec<Entry>, all: RwSignal<bool>) -> AnyView {
     let book = if count == 0 {
         welcome(shared)
     } else {
-        let rest = (shown < count).then(|| {
-            view! { <button type="button" on:click=move |_| all.set(true)>{format!("Show all {count} batches")}</button> }
-                .into_any()
-        });
+        let rest = (shown < count)
+            .then(|| button("", "", format!("Show all {count} batches"), move || all.set(true)));
         view! {
             {beginnings(shared)}
-            {invitation(shared)}
             <h2>"Batch book"</h2>
             <ul class="book">{rows}</ul>
             {rest}
@@ -243,8 +241,8 @@ fn row(shared: Shared, summary: Summary) -> AnyView {
             <details class="menu">
                 <summary aria-label=format!("More for {shown}")>"⋯"</summary>
                 <div class="actions">
-                    <button type="button" data-test="again" on:click=move |_| begin_again(shared, &again)>"Brew again"</button>
-                    <button type="button" data-test="delete" on:click=move |_| delete(shared, gone.clone(), &name)>"Delete"</button>
+                    {button("", "again", "Brew again", move || begin_again(shared, &again))}
+                    {button("", "delete", "Delete", move || delete(shared, gone.clone(), &name))}
                 </div>
             </details>
         </li>
@@ -266,15 +264,9 @@ fn deleted_row(shared: Shared, summary: Summary) -> AnyView {
     view! {
         <li>
             <span class="open"><span class="name">{name}</span><span class="state">{format!("deleted {when}")}</span></span>
-            <button
-                type="button"
-                data-test="restore"
-                on:click=move |_| {
+            {button("", "restore", "Restore", move || {
                     shared.stored_or_told(Store::restore(&id, clock::now()));
-                }
-            >
-                "Restore"
-            </button>
+                })}
         </li>
     }
     .into_any()
@@ -295,21 +287,21 @@ fn odd_row(shared: Shared, entry: Entry) -> AnyView {
     let sure = RwSignal::new(false);
     let forgotten = key.clone();
     let forget = aside.then(|| {
-        view! {
-            <button
-                type="button"
-                class="quiet"
-                on:click=move |_| {
-                    if sure.get_untracked() {
-                        shared.stored_or_told(Store::forget(&forgotten));
-                    }
-                    sure.set(true);
+        button(
+            "quiet",
+            "",
+            live(
+                move || {
+                    if sure.get() { "Really remove? It cannot be brought back" } else { "Remove for good" }
+                },
+            ),
+            move || {
+                if sure.get_untracked() {
+                    shared.stored_or_told(Store::forget(&forgotten));
                 }
-            >
-                {move || if sure.get() { "Really remove? It cannot be brought back" } else { "Remove for good" }}
-            </button>
-        }
-        .into_any()
+                sure.set(true);
+            },
+        )
     });
     view! {
         <li class="odd">
@@ -333,7 +325,7 @@ fn raw_text(key: &str) -> AnyView {
             "The stored text"
             <textarea readonly rows="6" prop:value=text></textarea>
         </label>
-        <button type="button" on:click=move |_| { text_file::save("tartwright-text.json", &saved); }>"Save it as a file"</button>
+        {button("", "", "Save it as a file", move || { text_file::save("tartwright-text.json", &saved); })}
     }
     .into_any()
 }
@@ -347,7 +339,7 @@ pub fn unopened(id: &str, problem: &StoreError) -> AnyView {
     };
     view! {
         <header class="top"><a class="button quiet" href=BOOK>"Batch book"</a></header>
-        <main>
+        <main tabindex="-1">
             <h1>"Not opened"</h1>
             {warning(&problem.to_string())}
             {key.map(|key| raw_text(&key))}

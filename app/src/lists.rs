@@ -2,7 +2,7 @@
 //! the short lists to pick from.
 
 use crate::state::{Open, Shared};
-use crate::widgets::{NumberField, entry, picker};
+use crate::widgets::{NumberField, button, entry, live, picker};
 use batch::document::{
     Batch, Choices, FruitAddition, FruitField, FruitForm, Gas, GristBy, Hop, HopField, MOST_ITEMS, Malt,
     MaltField, SALT_AMOUNT, SaltDose, Slot, Stage,
@@ -105,13 +105,14 @@ pub fn toggle(
 
 fn water() -> AnyView {
     let (shared, open) = (Shared::here(), Open::here());
-    let finishes = named(Finish::ALL, |finish| format!("{}: {}", finish.name(), finish.reason()));
+    let finishes = named(Finish::ALL, |finish| finish.name().to_owned());
+    let finish = Memo::new(move |_| open.document.with(|batch| batch.choices.finish));
     let toggles: Vec<AnyView> = Salt::ALL
         .iter()
         .map(|&salt| {
             let at_hand =
                 Signal::derive(move || open.document.with(|batch| batch.choices.salts.contains(&salt)));
-            toggle(salt.name().to_owned(), format!("salt.{}", salt.name()), at_hand, move |on| {
+            toggle(salt.name().to_owned(), format!("salt.{salt:?}"), at_hand, move |on| {
                 open.edit(|batch| {
                     batch.choices.salts.retain(|kept| *kept != salt);
                     if on {
@@ -133,7 +134,7 @@ fn water() -> AnyView {
                 view! {
                     <li>
                         <span class="what">{salt.name()}</span>
-                        <span class="number">{move || shared.preferences.with(|p| p.text(amount))}</span>
+                        <span class="number">{live(move || shared.preferences.with(|p| p.text(amount)))}</span>
                     </li>
                 }
                 .into_any()
@@ -149,8 +150,9 @@ fn water() -> AnyView {
     let own = move || at_hand.get().into_iter().map(own_salt).collect::<Vec<AnyView>>();
     view! {
         {choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish)}
+        <p class="aside">{live(move || headed(finish.get().reason()))}"."</p>
         <h3>"Weigh, for all the water"</h3>
-        {amounts}
+        {live(amounts)}
         <details class="fold">
             <summary>"Salts at hand"</summary>
             <div class="toggles">{toggles}</div>
@@ -158,7 +160,7 @@ fn water() -> AnyView {
         <details class="fold">
             <summary>"Own amounts instead"</summary>
             <p class="aside">"One amount typed here makes the list yours: only what you type counts. Clear all to go back."</p>
-            {own}
+            {live(own)}
         </details>
         <h3>"Water report"</h3>
     }
@@ -180,7 +182,7 @@ fn own_salt(salt: Salt) -> AnyView {
     });
     let field = NumberField {
         spec: SALT_AMOUNT,
-        name: format!("own.{}", salt.name()),
+        name: format!("own.{salt:?}"),
         value: Signal::derive(move || open.document.with(typed)),
         hint: suggested,
         note: Signal::derive(String::new),
@@ -207,7 +209,7 @@ fn list(
     let items = move || (0..count.get()).map(item).collect::<Vec<AnyView>>();
     let (label, test, push) = add;
     view! {
-        <ol class="items">{items}</ol>
+        <ol class="items">{live(items)}</ol>
         <button
             type="button"
             data-test=test
@@ -222,17 +224,7 @@ fn list(
 
 fn remove_button(what: &'static str, remove: impl Fn(&mut Batch) + Send + Sync + 'static) -> AnyView {
     let open = Open::here();
-    view! {
-        <button
-            type="button"
-            class="quiet remove-item"
-            data-test="remove"
-            on:click=move |_| open.edit_with_undo(what, &remove)
-        >
-            "Remove"
-        </button>
-    }
-    .into_any()
+    button("quiet remove-item", "remove", "Remove", move || open.edit_with_undo(what, &remove))
 }
 
 fn name_field(
@@ -259,10 +251,8 @@ fn name_field(
 }
 
 fn grist() -> AnyView {
-    let by = vec![
-        (GristBy::Shares, "Shares; the wanted gravity gives the weights".to_owned()),
-        (GristBy::Weights, "Weights; they give the gravity".to_owned()),
-    ];
+    let by =
+        vec![(GristBy::Shares, "Shares of the grist".to_owned()), (GristBy::Weights, "Weights".to_owned())];
     view! {
         {choice("Malts are given as", "grist_by", by, |choices| &mut choices.grist_by)}
         {list(
@@ -312,10 +302,9 @@ fn malt(place: usize) -> AnyView {
                     }
                 });
             })}
-            {amount}
-            <p class="result">{other}</p>
+            {live(amount)}
             <details class="fold">
-                <summary>"From the bag or the maltster's analysis"</summary>
+                <summary>"From the bag, if you have it"</summary>
                 {name_field(
                     format!("malt{place}.name"),
                     move |batch| batch.grist.get(place).map_or_else(String::new, |malt| malt.name.clone()),
@@ -327,11 +316,14 @@ fn malt(place: usize) -> AnyView {
                     .into_iter()
                     .collect::<Vec<_>>()}
             </details>
-            {remove_button("Malt removed.", move |batch| {
-                if place < batch.grist.len() {
-                    batch.grist.remove(place);
-                }
-            })}
+            <div class="item-foot">
+                {remove_button("Malt removed.", move |batch| {
+                    if place < batch.grist.len() {
+                        batch.grist.remove(place);
+                    }
+                })}
+                <p class="result">{live(other)}</p>
+            </div>
         </li>
     }
     .into_any()
@@ -464,7 +456,7 @@ fn package() -> AnyView {
         })
     };
     view! {
-        {check}
+        {live(check)}
         {choice("Package", "package", named(PackageKind::ALL, |kind| headed(kind.name())), |choices| &mut choices.package)}
         {choice("Gas", "gas", gases, |choices| &mut choices.gas)}
     }

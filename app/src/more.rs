@@ -7,7 +7,7 @@ use crate::page::{BOOK, themes};
 use crate::preferences::Theme;
 use crate::state::Shared;
 use crate::store::Store;
-use crate::widgets::{give_or_take, picker};
+use crate::widgets::{button, give_or_take, live, picker};
 use crate::{clock, text_file};
 use batch::house::HouseNumber;
 use batch::keep::{Action, Keepsake, Merged};
@@ -19,7 +19,7 @@ use leptos::prelude::*;
 pub fn screen(shared: Shared) -> AnyView {
     view! {
         <header class="top"><a class="button quiet" href=BOOK data-test="back">"Batch book"</a></header>
-        <main class="settings">
+        <main class="settings" tabindex="-1">
             <h1>"Settings"</h1>
             {choices(shared)}
             {house(shared)}
@@ -80,8 +80,8 @@ fn house(shared: Shared) -> AnyView {
             view! {
                 <li data-house=format!("{number:?}")>
                     <span class="what">{number.label()}</span>
-                    <span class="number">{text}</span>
-                    <span class="spread">{under}</span>
+                    <span class="number">{live(text)}</span>
+                    <span class="spread">{live(under)}</span>
                 </li>
             }
             .into_any()
@@ -94,7 +94,7 @@ fn house(shared: Shared) -> AnyView {
             <p class="aside">
                 "What your kit and your hands taught, from the readings of all batches. New batches start from these."
             </p>
-            <ul class="ledger">{rows}</ul>
+            <ul class="ledger">{live(rows)}</ul>
         </section>
     }
     .into_any()
@@ -123,17 +123,11 @@ fn keepsake(shared: Shared) -> AnyView {
                     "The same as text, to copy"
                     <textarea readonly rows="4" data-test="export-text" prop:value=move || text.get()></textarea>
                 </label>
-                <button
-                    type="button"
-                    data-test="copy"
-                    on:click=move |_| {
+                {button("", "copy", "Copy the text", move || {
                         text_file::copy(&text.get_untracked(), move |done| {
                             shared.tell(if done { "Copied." } else { "Copying is not allowed here. Select the text and copy it." });
                         });
-                    }
-                >
-                    "Copy the text"
-                </button>
+                    })}
             }
             .into_any()
         })
@@ -151,8 +145,8 @@ fn keepsake(shared: Shared) -> AnyView {
                 "One file with the whole batch book, to keep elsewhere or to carry to another device. "
                 "Browsers can lose what they store; a file in your hands stays."
             </p>
-            <button type="button" class="main" data-test="export" on:click=export>"Save a keepsake file"</button>
-            {copyable}
+            {button("main", "export", "Save a keepsake file", move || export(()))}
+            {live(copyable)}
             <h3>"Bring a keepsake in"</h3>
             <label class="wide">
                 "A keepsake file"
@@ -174,11 +168,9 @@ fn keepsake(shared: Shared) -> AnyView {
                         on:input=move |event| pasted.set(event_target_value(&event))
                     ></textarea>
                 </label>
-                <button type="button" data-test="import-open" on:click=move |_| pasted.with_untracked(|text| open(text))>
-                    "See what it would do"
-                </button>
+                {button("", "import-open", "See what it would do", move || pasted.with_untracked(|text| open(text)))}
             </details>
-            {preview}
+            {live(preview)}
         </section>
     }
     .into_any()
@@ -233,8 +225,8 @@ fn plan_view(
             <ul class="book">{lines}</ul>
             {odd}
             <div class="actions">
-                <button type="button" class="main" data-test="import-confirm" on:click=bring>"Bring it in"</button>
-                <button type="button" on:click=move |_| opened.set(None)>"Leave it"</button>
+                {button("main", "import-confirm", "Bring it in", move || bring(()))}
+                {button("", "", "Leave it", move || opened.set(None))}
             </div>
         </div>
     }
@@ -256,8 +248,8 @@ fn device(shared: Shared) -> AnyView {
     view! {
         <section>
             <h2>"On this device"</h2>
-            <p data-test="persistence">{answer}</p>
-            <button type="button" on:click=move |_| shared.offline.ask_to_keep()>"Ask the browser to keep it"</button>
+            <p data-test="persistence">{live(answer)}</p>
+            {button("", "", "Ask the browser to keep it", move || shared.offline.ask_to_keep())}
             {invitation(shared)}
             <p class="aside">
                 "To install where no button is offered: open the browser's share or page menu and add the page to the home \

@@ -5,9 +5,11 @@ use crate::offline::{Offline, Update};
 use crate::preferences::{Preferences, Theme};
 use crate::state::{Open, Saved, Shared};
 use crate::store::{Change, Store, StoreError};
-use crate::{batch_screen, book, clock, more, widgets};
+use crate::widgets::{button, live, toast_view};
+use crate::{batch_screen, book, clock, more};
 use batch::keep::Envelope;
 use leptos::prelude::*;
+use wasm_bindgen::JsCast;
 
 /// Which screen the address names.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,6 +50,14 @@ fn route() -> Route {
 pub fn mark_root(attribute: &str, value: &str) {
     if let Some(root) = document().document_element() {
         let _ = root.set_attribute(attribute, value);
+    }
+}
+
+/// Moves the focus to the first element that matches, if it can take it.
+pub fn focus(selector: &str) {
+    let found = document().query_selector(selector).ok().flatten();
+    if let Some(element) = found.and_then(|element| element.dyn_into::<web_sys::HtmlElement>().ok()) {
+        let _ = element.focus();
     }
 }
 
@@ -92,6 +102,7 @@ pub fn page() -> AnyView {
             current.set(next);
             // A new screen begins at its top, and is read out from there.
             window().scroll_to_with_x_and_y(0.0, 0.0);
+            request_animation_frame(|| focus("main"));
         }
     });
     let screen = move || match current.get() {
@@ -107,10 +118,10 @@ pub fn page() -> AnyView {
     };
     view! {
         <div class="page">
-            {move || (shared.offline.update().get() == Update::Ready).then(|| update_banner(shared))}
-            {screen}
+            {live(move || (shared.offline.update().get() == Update::Ready).then(|| update_banner(shared)))}
+            {live(screen)}
         </div>
-        {widgets::toast_view(shared)}
+        {toast_view(shared)}
     }
     .into_any()
 }
@@ -119,9 +130,7 @@ fn update_banner(shared: Shared) -> AnyView {
     view! {
         <div class="banner" role="status" data-test="update">
             <p>"A newer version is on this device. Change over when no entry is half typed; all batches stay."</p>
-            <button type="button" data-test="update-now" on:click=move |_| shared.offline.accept_update()>
-                "Change over now"
-            </button>
+            {button("", "update-now", "Change over now", move || shared.offline.accept_update())}
         </div>
     }
     .into_any()

@@ -4,6 +4,7 @@
 
 use crate::preferences::Preferences;
 use crate::state::{Open, Shared};
+use crate::widgets::live;
 use batch::document::{Batch, Field, ReadingKind, Slot, Step};
 use batch::plan::Plan;
 use calc::quantity::{Amount, Dimension, Quantity};
@@ -30,7 +31,7 @@ fn picture(title: &'static str, draw: fn(&Batch, &Plan, &Preferences) -> Option<
             .into_any()
         })
     };
-    view! { {shown} }.into_any()
+    live(shown)
 }
 
 /// A drawing and the words that stand in for it.
@@ -159,8 +160,9 @@ pub fn course() -> AnyView {
         let mut hours = 0.0;
         while hours <= end {
             drawing.line((x(hours), HIGH), (x(hours), HIGH + 5.0), "grid");
-            let class = if x(hours) > WIDE - 20.0 { "small end" } else { "small middle" };
-            drawing.text(x(hours), HIGH + 19.0, class, &format!("{hours:.0} h"));
+            if x(hours) < WIDE - 20.0 {
+                drawing.text(x(hours), HIGH + 19.0, "small middle", &format!("{hours:.0} h"));
+            }
             hours += days;
         }
         let up = plan.course.iter().map(|point| (x(point.at.as_hours()), y(point.high.amount().base())));
@@ -224,14 +226,14 @@ pub fn level() -> AnyView {
         drawing.rect((LEFT, y(beer)), (BROAD, HIGH - y(beer)), "range");
         drawing.rect((LEFT, y(vessel)), (BROAD, HIGH - y(vessel)), "vessel");
         let fits = foam.base() <= vessel.base();
-        let mut marks = [
+        // From the bottom up, each label at its level or just above the one below it.
+        let mut marks = vec![
             (y(beer), "Beer", preferences.text(beer)),
             (y(fruit), "With fruit", preferences.text(fruit)),
             (y(foam), "With foam", preferences.text(foam)),
-            (y(vessel), "Brim", preferences.text(vessel)),
         ];
-        // From the bottom up, each label at its level or just above the one below it.
-        marks.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let place = marks.iter().position(|mark| mark.0 < y(vessel)).unwrap_or(marks.len());
+        marks.insert(place, (y(vessel), "Brim", preferences.text(vessel)));
         let mut free = HIGH + 4.0;
         for (at, name, amount) in &marks {
             let label = (at + 5.0).min(free).max(14.0);

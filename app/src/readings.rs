@@ -2,7 +2,7 @@
 
 use crate::clock;
 use crate::state::{Open, Shared};
-use crate::widgets::NumberField;
+use crate::widgets::{NumberField, button, live};
 use batch::document::{Reading, ReadingKind, Spec, Stage};
 use batch::moment::Moment;
 use calc::quantity::{Amount, Dimension};
@@ -46,17 +46,12 @@ fn of_kind(kind: ReadingKind) -> AnyView {
         if adding.get() {
             return form(kind, "reading", Callback::new(move |()| adding.set(false)));
         }
-        view! {
-            <button type="button" class="quiet" data-test="add-reading" on:click=move |_| adding.set(true)>
-                {format!("Add: {}", kind.spec().label)}
-            </button>
-        }
-        .into_any()
+        button("quiet", "add-reading", format!("Add: {}", kind.spec().label), move || adding.set(true))
     };
     view! {
         <div class="readings" data-reading=kind.spec().key>
-            <ul class="ledger">{rows}</ul>
-            {form}
+            <ul class="ledger">{live(rows)}</ul>
+            {live(form)}
         </div>
     }
     .into_any()
@@ -77,9 +72,9 @@ fn row(shared: Shared, open: Open, place: usize, reading: Reading) -> AnyView {
     view! {
         <li>
             <span class="what">{label}</span>
-            <span class="number">{text}</span>
+            <span class="number">{live(text)}</span>
             <span class="spread">
-                {move || clock::short(at, shared.now.get())}
+                {live(move || clock::short(at, shared.now.get()))}
                 {(!reading.note.is_empty()).then(|| format!(" · {}", reading.note))}
             </span>
             <button
@@ -185,8 +180,8 @@ pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> AnyV
     view! {
         <div class="form">
             {field.view()}
-            {more}
-            <button type="button" class="main" data-test="save-reading" on:click=save>"Save reading"</button>
+            {live(more)}
+            {button("main", "save-reading", "Save reading", move || save(()))}
         </div>
     }
     .into_any()

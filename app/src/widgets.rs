@@ -18,6 +18,30 @@ fn fresh_id() -> String {
     format!("e{}", NEXT_ID.fetch_add(1, Ordering::Relaxed))
 }
 
+/// A part of the view that is drawn anew when something it reads changes. The
+/// closure is boxed: the machinery around it is then compiled once, not once
+/// for each place.
+pub fn live<V: IntoAny>(mut draw: impl FnMut() -> V + Send + 'static) -> AnyView {
+    let drawn: Box<dyn FnMut() -> AnyView + Send> = Box::new(move || draw().into_any());
+    drawn.into_any()
+}
+
+/// A button; `test` is its stable name for tests, or empty.
+pub fn button(
+    class: &'static str,
+    test: &'static str,
+    label: impl IntoAny,
+    press: impl Fn() + 'static,
+) -> AnyView {
+    boxed_button(class, test, label.into_any(), Box::new(press))
+}
+
+fn boxed_button(class: &'static str, test: &'static str, label: AnyView, press: Box<dyn Fn()>) -> AnyView {
+    let test = (!test.is_empty()).then_some(test);
+    view! { <button type="button" class=class data-test=test on:click=move |_| press()>{label}</button> }
+        .into_any()
+}
+
 /// A field for one number with its unit, a stepper and its message.
 pub struct NumberField {
     /// Label, unit and range.
@@ -53,6 +77,13 @@ fn read(spec: &'static Spec, unit: &Unit, text: &str) -> Result<Option<Amount>, 
     spec.check(amount).map(Some).map_err(|found| out_of_range(spec, found.value, unit))
 }
 
+/// What a field shows of a stored amount: all its figures, unless they are
+/// only what is left of another unit.
+fn field_text(amount: Amount, unit: &Unit) -> String {
+    let exact = amount.entry_text(unit);
+    if exact.chars().count() > 7 { amount.number_text(unit) } else { exact }
+}
+
 impl NumberField {
     /// Draws the field.
     pub fn view(self) -> AnyView {
@@ -60,7 +91,7 @@ impl NumberField {
         let preferences = Shared::here().preferences;
         let unit = Memo::new(move |_| preferences.with(|p| p.unit(spec.dimension)));
         let shown = move |amount: Option<Amount>| {
-            amount.map_or_else(String::new, |a| a.entry_text(&unit.get_untracked()))
+            amount.map_or_else(String::new, |a| field_text(a, &unit.get_untracked()))
         };
         let text = RwSignal::new(shown(value.get_untracked()));
         let problem = RwSignal::new(None::<String>);
@@ -127,7 +158,7 @@ impl NumberField {
         };
         let placeholder = move || {
             let unit = unit.get();
-            hint.get().map_or_else(String::new, |amount| amount.entry_text(&unit))
+            hint.get().map_or_else(String::new, |amount| field_text(amount, &unit))
         };
         let below = move || problem.get().unwrap_or_else(|| note.get());
         view! {
@@ -150,13 +181,13 @@ impl NumberField {
                         aria-describedby=note_id.clone()
                         on:input=move |event| take(event_target_value(&event))
                     />
-                    {unit_view}
+                    {live(unit_view)}
                     <button type="button" class="step" aria-label=format!("{}: more", spec.label) on:click=move |_| step(1.0)>
                         "+"
                     </button>
                 </div>
                 <p class="note" id=note_id role=move || problem.with(|p| p.as_ref().map(|_| "alert"))>
-                    {below}
+                    {live(below)}
                 </p>
             </div>
         }
@@ -342,12 +373,12 @@ pub fn figure_line(figure: Figure) -> AnyView {
                 aria-controls=panel.clone()
                 on:click=move |_| expanded.update(|e| *e = !*e)
             >
-                <span class="what">{figure.label()}<span class="why-sign" aria-hidden="true">"?"</span></span>
-                <span class="number">{number}</span>
-                <span class="spread">{under}</span>
+                <span class="what">{figure.label()}"\u{a0}"<span class="why-sign" aria-hidden="true">"?"</span></span>
+                <span class="number">{live(number)}</span>
+                <span class="spread">{live(under)}</span>
             </button>
             <div id=id>
-                {move || expanded.get().then(|| why_panel(figure, shared, open))}
+                {live(move || expanded.get().then(|| why_panel(figure, shared, open)))}
             </div>
         </div>
     }
@@ -373,7 +404,7 @@ fn why_panel(figure: Figure, shared: Shared, open: Open) -> AnyView {
                 };
                 amount.map_or_else(|| "not known yet".to_owned(), |a| shared.preferences.with(|p| p.text(a)))
             };
-            view! { <li><span>{label}</span><span class="number">{value}</span></li> }.into_any()
+            view! { <li><span>{label}</span><span class="number">{live(value)}</span></li> }.into_any()
         })
         .collect();
     let dimension = figure.dimension();
@@ -402,12 +433,21 @@ fn why_panel(figure: Figure, shared: Shared, open: Open) -> AnyView {
 /// A sentence in the person's units.
 pub fn sentence(sentence: Sentence) -> AnyView {
     let shared = Shared::here();
-    view! { <span>{move || shared.preferences.with(|p| p.say(&sentence, shared.now.get()))}</span> }
+    view! { <span>{live(move || shared.preferences.with(|p| p.say(&sentence, shared.now.get())))}</span> }
         .into_any()
 }
 
 /// The message at the foot of the screen.
 pub fn toast_view(shared: Shared) -> AnyView {
+    // Long enough to read and reach; what it could undo is rarely wanted later.
+    const STAYS: std::time::Duration = std::time::Duration::from_secs(20);
+    Effect::new(move |before: Option<Option<TimeoutHandle>>| {
+        if let Some(timer) = before.flatten() {
+            timer.clear();
+        }
+        let shown = shared.toast.with(Option::is_some);
+        shown.then(|| set_timeout_with_handle(move || shared.toast.set(None), STAYS).ok()).flatten()
+    });
     let shown = move || {
         shared.toast.get().map(|toast| {
             let undo = toast.undo.map(|undo| {
@@ -426,5 +466,5 @@ pub fn toast_view(shared: Shared) -> AnyView {
             .into_any()
         })
     };
-    view! { <div class="toasts" role="status" aria-live="polite">{shown}</div> }.into_any()
+    view! { <div class="toasts" role="status" aria-live="polite">{live(shown)}</div> }.into_any()
 }
