@@ -55,7 +55,7 @@ fn choice<T: Copy + PartialEq + Send + Sync + 'static>(
     place: fn(&mut Choices) -> &mut T,
 ) -> AnyView {
     let open = Open::here();
-    let value = Signal::derive(move || open.document.with(|batch| *place(&mut batch.choices.clone())));
+    let value = move || open.document.with(|batch| *place(&mut batch.choices.clone()));
     picker(label, name, options, value, move |chosen| open.edit(|batch| *place(&mut batch.choices) = chosen))
 }
 
@@ -106,7 +106,7 @@ pub fn toggle(
 fn water() -> AnyView {
     let (shared, open) = (Shared::here(), Open::here());
     let finishes = named(Finish::ALL, |finish| finish.name().to_owned());
-    let finish = Memo::new(move |_| open.document.with(|batch| batch.choices.finish));
+    let reason = move || open.document.with(|batch| headed(batch.choices.finish.reason()));
     let toggles: Vec<AnyView> = Salt::ALL
         .iter()
         .map(|&salt| {
@@ -150,7 +150,7 @@ fn water() -> AnyView {
     let own = move || at_hand.get().into_iter().map(own_salt).collect::<Vec<AnyView>>();
     view! {
         {choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish)}
-        <p class="aside">{live(move || headed(finish.get().reason()))}"."</p>
+        <p class="aside">{live(reason)}"."</p>
         <h3>"Weigh, for all the water"</h3>
         {live(amounts)}
         <details class="fold">
@@ -270,9 +270,9 @@ fn grist() -> AnyView {
 
 fn malt(place: usize) -> AnyView {
     let (shared, open) = (Shared::here(), Open::here());
-    let class = Signal::derive(move || {
+    let class = move || {
         open.document.with(|batch| batch.grist.get(place).map_or(MaltClass::Pilsner, |malt| malt.class))
-    });
+    };
     let by = Memo::new(move |_| open.document.with(|batch| batch.choices.grist_by));
     let amount = move || {
         entry(Slot::Malt(
@@ -382,10 +382,12 @@ fn fruit() -> AnyView {
 
 fn fruit_addition(place: usize) -> AnyView {
     let open = Open::here();
-    let at = move |batch: &Batch| batch.fruit.get(place).map(|item| (item.fruit, item.form, item.preserved));
-    let now = Memo::new(move |_| {
-        open.document.with(at).unwrap_or((Fruit::SourCherry, FruitForm::default(), false))
-    });
+    let at = move |batch: &Batch| {
+        let item = batch.fruit.get(place);
+        item.map_or((Fruit::SourCherry, FruitForm::Puree, false), |item| {
+            (item.fruit, item.form, item.preserved)
+        })
+    };
     let change = move |change: &dyn Fn(&mut FruitAddition)| {
         open.edit(|batch| {
             if let Some(item) = batch.fruit.get_mut(place) {
@@ -397,17 +399,17 @@ fn fruit_addition(place: usize) -> AnyView {
     let forms = FORMS.iter().map(|&(form, name)| (form, name.to_owned())).collect();
     view! {
         <li class="item" data-item="fruit">
-            {picker("Fruit", "fruit", fruits, Signal::derive(move || now.get().0), move |fruit| {
+            {picker("Fruit", "fruit", fruits, move || open.document.with(at).0, move |fruit| {
                 change(&|item| item.fruit = fruit);
             })}
-            {picker("Form", "fruit_form", forms, Signal::derive(move || now.get().1), move |form| {
+            {picker("Form", "fruit_form", forms, move || open.document.with(at).1, move |form| {
                 change(&|item| item.form = form);
             })}
             {entry(Slot::Fruit(place, FruitField::Mass))}
             {toggle(
                 "The pack names sorbate or sulfite".to_owned(),
                 format!("fruit{place}.preserved"),
-                Signal::derive(move || now.get().2),
+                Signal::derive(move || open.document.with(at).2),
                 move |on| change(&|item| item.preserved = on),
             )}
             <details class="fold">

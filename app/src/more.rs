@@ -33,8 +33,8 @@ pub fn screen(shared: Shared) -> AnyView {
 
 fn choices(shared: Shared) -> AnyView {
     let systems = vec![(System::Metric, "Metric".to_owned()), (System::Us, "US".to_owned())];
-    let system = Signal::derive(move || shared.preferences.with(|p| p.system));
-    let theme = Signal::derive(move || shared.preferences.with(|p| p.theme));
+    let system = move || shared.preferences.with(|p| p.system);
+    let theme = move || shared.preferences.with(|p| p.theme);
     let help = Signal::derive(move || shared.preferences.with(|p| !p.hide_help));
     view! {
         <section>

@@ -247,13 +247,16 @@ pub fn picker<T: Copy + PartialEq + Send + Sync + 'static>(
     label: &'static str,
     name: &'static str,
     options: Vec<(T, String)>,
-    value: Signal<T>,
+    value: impl Fn() -> T + Send + Sync + 'static,
     change: impl Fn(T) + Send + Sync + 'static,
 ) -> AnyView {
     let values: Vec<T> = options.iter().map(|(value, _)| *value).collect();
     let chosen = {
         let values = values.clone();
-        move || values.iter().position(|v| *v == value.get()).unwrap_or(0)
+        move || {
+            let value = value();
+            values.iter().position(|v| *v == value).unwrap_or(0)
+        }
     };
     let labels = options.into_iter().map(|(_, label)| label).collect();
     index_picker(
@@ -281,8 +284,8 @@ fn index_picker(
         .into_iter()
         .enumerate()
         .map(|(place, label)| {
-            view! { <option value=place.to_string() selected=move || chosen.get() == place>{label}</option> }
-                .into_any()
+            let selected = chosen.get_untracked() == place;
+            view! { <option value=place.to_string() selected=selected>{label}</option> }.into_any()
         })
         .collect();
     view! {
@@ -291,6 +294,7 @@ fn index_picker(
             <select
                 id=id
                 name=name
+                prop:value=move || chosen.get().to_string()
                 on:change=move |event| {
                     if let Ok(place) = event_target_value(&event).parse() {
                         change.run(place);
