@@ -10,6 +10,7 @@ use batch::keep::Envelope;
 use batch::moment::Moment;
 use batch::plan::{Plan, plan};
 use leptos::prelude::*;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// What the whole app shares.
@@ -34,8 +35,8 @@ pub struct Shared {
 pub struct Toast {
     /// What happened.
     pub message: String,
-    /// Takes it back.
-    pub undo: Option<Callback<()>>,
+    /// Takes it back. Not a `Callback`: that one would go with the list item it was made in.
+    pub undo: Option<Arc<dyn Fn() + Send + Sync>>,
 }
 
 impl Shared {
@@ -51,8 +52,7 @@ impl Shared {
 
     /// Shows a message with a way back.
     pub fn tell_with_undo(self, message: impl Into<String>, undo: impl Fn() + Send + Sync + 'static) {
-        let undo = Some(Callback::new(move |()| undo()));
-        self.toast.set(Some(Toast { message: message.into(), undo }));
+        self.toast.set(Some(Toast { message: message.into(), undo: Some(Arc::new(undo)) }));
     }
 
     /// Says that something in the store changed.

@@ -456,7 +456,7 @@ pub fn toast_view(shared: Shared) -> AnyView {
         shared.toast.get().map(|toast| {
             let undo = toast.undo.map(|undo| {
                 view! {
-                    <button type="button" on:click=move |_| { undo.run(()); shared.toast.set(None); }>"Undo"</button>
+                    <button type="button" on:click=move |_| { undo(); shared.toast.set(None); }>"Undo"</button>
                 }
                 .into_any()
             });
