@@ -101,8 +101,10 @@ pub fn page() -> AnyView {
         if current.get_untracked() != next {
             current.set(next);
             // A new screen begins at its top, and is read out from there.
-            window().scroll_to_with_x_and_y(0.0, 0.0);
-            request_animation_frame(|| focus("main"));
+            request_animation_frame(|| {
+                focus("main");
+                window().scroll_to_with_x_and_y(0.0, 0.0);
+            });
         }
     });
     let screen = move || match current.get() {
