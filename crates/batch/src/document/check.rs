@@ -2,7 +2,7 @@
 //! of a length that can be shown and stored.
 
 use super::{Batch, OutOfRange, Slot, Spec};
-use calc::quantity::Temperature;
+use calc::quantity::{Quantity, Temperature};
 
 /// Most characters in any text of the document.
 pub const MOST_TEXT: usize = 4_000;
@@ -34,7 +34,12 @@ impl std::fmt::Display for DocumentError {
         match self {
             Self::OutOfRange(found) => found.fmt(f),
             Self::NotedTemperature(value) => {
-                write!(f, "A temperature of {} °C is noted; possible are -10 to 110 °C.", value.as_celsius())
+                let noted = Quantity::amount(*value);
+                write!(
+                    f,
+                    "A temperature of {} is noted; possible are -10 to 110 °C.",
+                    noted.text(&noted.dimension.units()[0])
+                )
             }
             Self::TextTooLong(which, length) => {
                 write!(f, "The {which} has {length} characters; {MOST_TEXT} is the most.")
@@ -102,7 +107,7 @@ impl Batch {
         }
         for dose in &self.choices.own_salts {
             super::SALT_AMOUNT
-                .check(calc::quantity::Quantity::amount(dose.mass).seen_as(super::SALT_AMOUNT.dimension))
+                .check(dose.mass.amount().seen_as(super::SALT_AMOUNT.dimension))
                 .map_err(DocumentError::OutOfRange)?;
         }
         for reading in self.readings.iter() {

@@ -508,8 +508,8 @@ impl Batch {
     pub fn tick(&mut self, step: Step, at: Option<Moment>) {
         self.ticks.retain(|tick| tick.0 != step);
         if let Some(at) = at {
-            self.ticks.push(Tick(step, at));
-            self.ticks.sort_by_key(|tick| tick.0);
+            let place = self.ticks.partition_point(|tick| tick.0 < step);
+            self.ticks.insert(place, Tick(step, at));
         }
     }
 

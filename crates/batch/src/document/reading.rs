@@ -4,6 +4,8 @@ use super::Spec;
 use super::step::Stage;
 use crate::moment::Moment;
 use calc::quantity::{Amount, Dimension, Temperature};
+use serde::de::{Error, MapAccess, SeqAccess, Visitor};
+use serde::ser::{SerializeMap, SerializeSeq};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// Declares the kinds of reading with their table rows.
@@ -145,21 +147,54 @@ impl Readings {
     }
 }
 
-/// One reading as it is stored: a tuple that leaves out what is empty at its end.
-#[derive(Serialize, Deserialize)]
-#[serde(untagged)]
-enum Stored {
-    Noted(i64, f64, Option<f64>, String),
-    Warm(i64, f64, f64),
-    Plain(i64, f64),
+/// One reading as it is stored: seconds since the one before, the value, and
+/// temperature and note where there are any.
+struct Stored {
+    since: i64,
+    value: f64,
+    temperature: Option<f64>,
+    note: String,
 }
 
-/// Stored readings of one kind, or the time from which all are counted.
-#[derive(Serialize, Deserialize)]
-#[serde(untagged)]
-enum Group {
-    From(i64),
-    Readings(Vec<Stored>),
+impl Serialize for Stored {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut all = serializer.serialize_seq(None)?;
+        all.serialize_element(&self.since)?;
+        all.serialize_element(&self.value)?;
+        if self.temperature.is_some() || !self.note.is_empty() {
+            all.serialize_element(&self.temperature)?;
+        }
+        if !self.note.is_empty() {
+            all.serialize_element(&self.note)?;
+        }
+        all.end()
+    }
+}
+
+impl<'de> Deserialize<'de> for Stored {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Parts;
+
+        impl<'de> Visitor<'de> for Parts {
+            type Value = Stored;
+
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("seconds, a value, and perhaps a temperature and a note")
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, mut parts: A) -> Result<Stored, A::Error> {
+                let missing = |place| A::Error::invalid_length(place, &self);
+                Ok(Stored {
+                    since: parts.next_element()?.ok_or_else(|| missing(0))?,
+                    value: parts.next_element()?.ok_or_else(|| missing(1))?,
+                    temperature: parts.next_element::<Option<f64>>()?.flatten(),
+                    note: parts.next_element()?.unwrap_or_default(),
+                })
+            }
+        }
+
+        deserializer.deserialize_seq(Parts)
+    }
 }
 
 /// The key of the time from which all readings are counted.
@@ -168,59 +203,74 @@ const FROM: &str = "from_s";
 impl Serialize for Readings {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let from = self.0.first().map_or(0, |reading| reading.at.as_seconds());
-        let kinds = ReadingKind::ALL.iter().filter(|&&kind| self.of(kind).next().is_some());
-        let groups = kinds.map(|&kind| {
+        let mut groups = serializer.serialize_map(None)?;
+        groups.serialize_entry(FROM, &from)?;
+        for &kind in ReadingKind::ALL {
             let mut before = from;
-            let stored = self.of(kind).map(|reading| {
-                // Wrapping, both here and on the way back, keeps even absurd times exact.
-                let since = reading.at.as_seconds().wrapping_sub(before);
-                before = reading.at.as_seconds();
-                let value = reading.value.base();
-                let warm = reading.temperature.map(Temperature::as_celsius);
-                match (warm, reading.note.is_empty()) {
-                    (None, true) => Stored::Plain(since, value),
-                    (Some(warm), true) => Stored::Warm(since, value, warm),
-                    (warm, false) => Stored::Noted(since, value, warm, reading.note.clone()),
-                }
-            });
-            (kind.spec().key, Group::Readings(stored.collect()))
-        });
-        serializer.collect_map(std::iter::once((FROM, Group::From(from))).chain(groups))
+            let stored: Vec<Stored> = self
+                .of(kind)
+                .map(|reading| {
+                    // Wrapping, both here and on the way back, keeps even absurd times exact.
+                    let since = reading.at.as_seconds().wrapping_sub(before);
+                    before = reading.at.as_seconds();
+                    Stored {
+                        since,
+                        value: reading.value.base(),
+                        temperature: reading.temperature.map(Temperature::as_celsius),
+                        note: reading.note.clone(),
+                    }
+                })
+                .collect();
+            if !stored.is_empty() {
+                groups.serialize_entry(kind.spec().key, &stored)?;
+            }
+        }
+        groups.end()
     }
 }
 
 impl<'de> Deserialize<'de> for Readings {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        use serde::de::Error;
-        let mut grouped = std::collections::BTreeMap::<String, Group>::deserialize(deserializer)?;
-        let Some(Group::From(from)) = grouped.remove(FROM) else {
-            return Err(D::Error::missing_field(FROM));
-        };
-        let mut all = Vec::new();
-        for (key, group) in grouped {
-            let kind = ReadingKind::from_key(&key)
-                .ok_or_else(|| D::Error::custom(format!("unknown kind of reading {key}")))?;
-            let Group::Readings(group) = group else {
-                return Err(D::Error::custom(format!("{key} is no list of readings")));
-            };
-            let mut at = from;
-            all.extend(group.into_iter().map(|stored| {
-                let (since, value, temperature, note) = match stored {
-                    Stored::Plain(since, value) => (since, value, None, String::new()),
-                    Stored::Warm(since, value, warm) => (since, value, Some(warm), String::new()),
-                    Stored::Noted(since, value, warm, note) => (since, value, warm, note),
-                };
-                at = at.wrapping_add(since);
-                Reading {
-                    kind,
-                    value: Amount::in_base(kind.spec().dimension, value),
-                    at: Moment::from_seconds(at),
-                    temperature: temperature.map(Temperature::celsius),
-                    note,
+        struct Groups;
+
+        impl<'de> Visitor<'de> for Groups {
+            type Value = Readings;
+
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("readings by their kinds")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Readings, A::Error> {
+                let mut from = None;
+                let mut groups: Vec<(ReadingKind, Vec<Stored>)> = Vec::new();
+                while let Some(key) = map.next_key::<String>()? {
+                    if key == FROM {
+                        from = Some(map.next_value::<i64>()?);
+                    } else if let Some(kind) = ReadingKind::from_key(&key) {
+                        groups.push((kind, map.next_value()?));
+                    } else {
+                        return Err(A::Error::unknown_field(&key, &[]));
+                    }
                 }
-            }));
+                let from = from.ok_or_else(|| A::Error::missing_field(FROM))?;
+                let mut readings = Readings::default();
+                for (kind, group) in groups {
+                    let mut at = from;
+                    for stored in group {
+                        at = at.wrapping_add(stored.since);
+                        readings.add(Reading {
+                            kind,
+                            value: Amount::in_base(kind.spec().dimension, stored.value),
+                            at: Moment::from_seconds(at),
+                            temperature: stored.temperature.map(Temperature::celsius),
+                            note: stored.note,
+                        });
+                    }
+                }
+                Ok(readings)
+            }
         }
-        all.sort_by_key(|reading| (reading.at, reading.kind));
-        Ok(Self(all))
+
+        deserializer.deserialize_map(Groups)
     }
 }

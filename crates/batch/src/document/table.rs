@@ -6,6 +6,7 @@
 use super::Batch;
 use calc::data::Source;
 use calc::quantity::{Amount, Dimension};
+use serde::de::{Deserializer, Error, MapAccess, Visitor};
 
 /// What an entry field is: the row of the table.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -63,12 +64,40 @@ macro_rules! fields {
         }
     ) => {
         $(#[$doc])*
-        #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-        #[serde(deny_unknown_fields)]
-        pub struct $owner {
+        ///
+        /// One place for each field, in its base unit; a field's own method gives it typed.
+        #[derive(Clone, Debug, PartialEq)]
+        pub struct $owner([Option<f64>; $enum::ALL.len()]);
+
+        impl Default for $owner {
+            fn default() -> Self {
+                Self([None; $enum::ALL.len()])
+            }
+        }
+
+        impl $owner {
             $( $(#[$field_doc])*
-               #[serde(rename = $key, default, skip_serializing_if = "Option::is_none")]
-               pub $field: Option<$quantity>, )+
+            pub fn $field(&self) -> Option<$quantity> {
+                self.0[$enum::$variant as usize].map($quantity::from_base)
+            } )+
+        }
+
+        impl Serialize for $owner {
+            fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                let typed = $enum::ALL.iter().filter_map(|&field| Some((field.spec().key, self.0[field as usize]?)));
+                serializer.collect_map(typed)
+            }
+        }
+
+        impl<'de> Deserialize<'de> for $owner {
+            fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                let mut numbers = Self::default();
+                table::read_numbers(deserializer, &mut |key, number| {
+                    let field = $enum::ALL.iter().find(|field| field.spec().key == key);
+                    field.is_some_and(|&field| numbers.0[field as usize].replace(number).is_none())
+                })?;
+                Ok(numbers)
+            }
         }
 
         #[doc = concat!("The fields of [`", stringify!($owner), "`].")]
@@ -100,9 +129,7 @@ macro_rules! fields {
 
             /// What the person typed, if anything.
             pub fn get(self, owner: &$owner) -> Option<Amount> {
-                match self {
-                    $( Self::$variant => owner.$field.map(|q| q.amount().seen_as(Dimension::$dimension)), )+
-                }
+                owner.0[self as usize].map(|base| Amount::in_base(self.spec().dimension, base))
             }
 
             /// Stores a value, or clears the field.
@@ -110,13 +137,8 @@ macro_rules! fields {
             /// # Errors
             /// [`OutOfRange`]; the document is then unchanged.
             pub fn set(self, owner: &mut $owner, value: Option<Amount>) -> Result<(), OutOfRange> {
-                let checked = match value {
-                    Some(amount) => Some(self.spec().check(amount)?),
-                    None => None,
-                };
-                match self {
-                    $( Self::$variant => owner.$field = checked.map(|a| a.typed::<$quantity>()), )+
-                }
+                let checked = value.map(|amount| self.spec().check(amount)).transpose()?;
+                owner.0[self as usize] = checked.map(|amount| amount.base());
                 Ok(())
             }
         }
@@ -128,6 +150,38 @@ macro_rules! fields {
 }
 
 pub(crate) use fields;
+
+/// Reads an object of numbers, handing each to `take`, which says whether it
+/// knew the key and had not seen it before. One copy of the code for all tables.
+///
+/// # Errors
+/// The deserializer's own, and one for a key that was not taken.
+pub(super) fn read_numbers<'de, D: Deserializer<'de>>(
+    deserializer: D,
+    take: &mut dyn FnMut(&str, f64) -> bool,
+) -> Result<(), D::Error> {
+    struct Numbers<'a>(&'a mut dyn FnMut(&str, f64) -> bool);
+
+    impl<'de> Visitor<'de> for Numbers<'_> {
+        type Value = ();
+
+        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+            f.write_str("an object of numbers")
+        }
+
+        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
+            while let Some(key) = map.next_key::<String>()? {
+                let number = map.next_value()?;
+                if !(self.0)(&key, number) {
+                    return Err(A::Error::unknown_field(&key, &[]));
+                }
+            }
+            Ok(())
+        }
+    }
+
+    deserializer.deserialize_map(Numbers(take))
+}
 
 /// Any entry field of a batch document.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

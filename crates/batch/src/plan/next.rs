@@ -207,7 +207,7 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
         Step::MainBoil => {
             with_amounts!(lines; "Boil for ", typed(Field::MainBoil)?, " to stop the bacteria and isomerise the hops.");
             for (place, hop) in batch.hops.iter().enumerate() {
-                let minutes = hop.numbers.minutes.map(|m| m.amount()).or_else(|| typed(Field::MainBoil));
+                let minutes = hop.numbers.minutes().map(|m| m.amount()).or_else(|| typed(Field::MainBoil));
                 if let (Some(mass), Some(minutes)) = (Slot::Hop(place, HopField::Mass).get(batch), minutes) {
                     lines.push(say![mass, " of hops, boiled for ", minutes, "."]);
                 }

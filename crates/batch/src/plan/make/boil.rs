@@ -5,7 +5,7 @@ use super::*;
 impl Maker<'_> {
     pub(super) fn early_hops(&mut self) {
         let late = self.batch.hops.iter().any(|hop| {
-            hop.numbers.minutes.is_some_and(|minutes| {
+            hop.numbers.minutes().is_some_and(|minutes| {
                 self.batch.value(Field::MainBoil).is_some_and(|boil: Duration| minutes > boil)
             })
         });
@@ -32,9 +32,9 @@ impl Maker<'_> {
                         .effective(batch)
                         .ok_or(Unknown::Empty(HopField::Alpha.spec()))?;
                     Ok(HopCharge {
-                        mass: hop.numbers.mass.ok_or(Unknown::Empty(HopField::Mass.spec()))?,
+                        mass: hop.numbers.mass().ok_or(Unknown::Empty(HopField::Mass.spec()))?,
                         alpha: alpha.typed(),
-                        time: hop.numbers.minutes.unwrap_or(main).min(main),
+                        time: hop.numbers.minutes().unwrap_or(main).min(main),
                     })
                 })
                 .collect::<Result<Vec<HopCharge>, Unknown>>()
@@ -51,14 +51,14 @@ impl Maker<'_> {
             (Err(unknown), _) | (_, Err(unknown)) => Err(unknown),
         };
         self.figures().hop_mass = boil.and_then(|boil| {
-            let wanted = batch.numbers.wanted_bitterness.ok_or(Unknown::NotUsed)?;
+            let wanted = batch.numbers.wanted_bitterness().ok_or(Unknown::NotUsed)?;
             let main: Duration = value(batch, Field::MainBoil)?;
             let first = batch.hops.first();
             let alpha = first
-                .and_then(|hop| hop.numbers.alpha)
+                .and_then(|hop| hop.numbers.alpha())
                 .or_else(|| HopField::Alpha.spec().assumed.map(|(alpha, _)| alpha.typed()))
                 .ok_or(Unknown::Empty(HopField::Alpha.spec()))?;
-            let time = first.and_then(|hop| hop.numbers.minutes).unwrap_or(main).min(main);
+            let time = first.and_then(|hop| hop.numbers.minutes()).unwrap_or(main).min(main);
             let mass =
                 boil.hop_for(wanted, alpha, time).map_err(|_| Unknown::OutsideModel(Stage::MainBoil))?;
             exact(mass)

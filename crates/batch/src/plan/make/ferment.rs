@@ -12,7 +12,7 @@ impl Maker<'_> {
             value::<Temperature>(batch, Field::ServingTemperature),
             value::<Temperature>(batch, Field::FermentTemperature),
             value::<GaugePressure>(batch, Field::FermentPressure),
-            batch.numbers.fermenter_pressure,
+            batch.numbers.fermenter_pressure(),
         );
         // Gauge and table each err by a few kPa.
         const BAND_KPA: f64 = 4.0;

@@ -12,24 +12,24 @@ impl Maker<'_> {
             FruitForm::Puree => Form::Puree,
             FruitForm::Juice => Form::Juice,
             FruitForm::Concentrate => Form::Concentrate {
-                brix: numbers.brix.ok_or(Unknown::Empty(Slot::Fruit(place, FruitField::Brix).spec()))?,
+                brix: numbers.brix().ok_or(Unknown::Empty(Slot::Fruit(place, FruitField::Brix).spec()))?,
             },
             FruitForm::Dried => Form::Dried,
         };
         let mut of = addition.fruit.composition();
         // A concentrate's Brix is that of the concentrate, not of the fruit.
-        if let Some(brix) = numbers.brix
+        if let Some(brix) = numbers.brix()
             && addition.form != FruitForm::Concentrate
         {
             of = of.with_brix(brix);
         }
-        if let Some(acid) = numbers.acid {
+        if let Some(acid) = numbers.acid() {
             of = of.with_acid(acid, FruitAcid::Citric);
         }
-        if let Some(ph) = numbers.ph {
+        if let Some(ph) = numbers.ph() {
             of = of.with_ph(ph);
         }
-        let mass = numbers.mass.ok_or(Unknown::Empty(Slot::Fruit(place, FruitField::Mass).spec()))?;
+        let mass = numbers.mass().ok_or(Unknown::Empty(Slot::Fruit(place, FruitField::Mass).spec()))?;
         FruitLoad::new(mass, form, &of).map_err(|_| Unknown::OutsideModel(Stage::Fruit))
     }
 
@@ -57,7 +57,7 @@ impl Maker<'_> {
         let ph = fruited_ph(volume, self.beer_ph()?, self.plan.figures.buffering?.estimate, &loads)
             .map_err(outside(Stage::Fruit))?;
         let sugar: Mass = loads.iter().map(|load| load.sugar).sum();
-        let mass: Mass = batch.fruit.iter().filter_map(|addition| addition.numbers.mass).sum();
+        let mass: Mass = batch.fruit.iter().filter_map(|addition| addition.numbers.mass()).sum();
         let after = effect.mixed.volume(ROOM);
         let fruit_acid: Charge = loads.iter().map(FruitLoad::titratable).sum();
         let some_fruit = !loads.is_empty();

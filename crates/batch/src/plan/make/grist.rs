@@ -18,8 +18,8 @@ impl Maker<'_> {
     pub(super) fn malt_yield(malt: &Malt) -> MaltYield {
         let data = malt.class.data();
         MaltYield {
-            extract: malt.numbers.extract.unwrap_or(data.extract),
-            moisture: malt.numbers.moisture.unwrap_or(data.moisture),
+            extract: malt.numbers.extract().unwrap_or(data.extract),
+            moisture: malt.numbers.moisture().unwrap_or(data.moisture),
         }
     }
 
@@ -42,11 +42,11 @@ impl Maker<'_> {
         let wanted: Plato = value(batch, Field::WantedGravity)?;
         let (masses, runoff) = match batch.choices.grist_by {
             GristBy::Shares => {
-                let given: Fraction = batch.grist.iter().filter_map(|malt| malt.numbers.share).sum();
+                let given: Fraction = batch.grist.iter().filter_map(|malt| malt.numbers.share()).sum();
                 self.plan.malts = batch
                     .grist
                     .iter()
-                    .map(|malt| MaltLine { class: malt.class, mass: None, share: malt.numbers.share })
+                    .map(|malt| MaltLine { class: malt.class, mass: None, share: malt.numbers.share() })
                     .collect();
                 if given <= Fraction::ZERO {
                     return Err(Unknown::NoGrist);
@@ -64,7 +64,7 @@ impl Maker<'_> {
                 }
                 let runoff = runoff_needed(&day(wanted)?).map_err(outside(Stage::Aim))?.runoff;
                 let shares: Vec<Fraction> =
-                    batch.grist.iter().map(|malt| malt.numbers.share.unwrap_or(Fraction::ZERO)).collect();
+                    batch.grist.iter().map(|malt| malt.numbers.share().unwrap_or(Fraction::ZERO)).collect();
                 let parts: Vec<(Fraction, MaltYield)> =
                     shares.iter().copied().zip(yields.iter().copied()).collect();
                 let total = grist_for(runoff.extract, &parts, efficiency).map_err(|_| Unknown::NoGrist)?;
@@ -72,7 +72,7 @@ impl Maker<'_> {
             }
             GristBy::Weights => {
                 let masses: Vec<Mass> =
-                    batch.grist.iter().map(|malt| malt.numbers.mass.unwrap_or(Mass::ZERO)).collect();
+                    batch.grist.iter().map(|malt| malt.numbers.mass().unwrap_or(Mass::ZERO)).collect();
                 let potential = Self::potential(&masses, &yields)?;
                 let extract = potential * efficiency;
                 if extract <= Mass::ZERO {

@@ -105,10 +105,10 @@ impl Maker<'_> {
                 };
                 MaltShare {
                     mass: line.mass.unwrap_or(Mass::ZERO),
-                    mash_ph: own(data.mash_ph, malt.numbers.own_ph),
+                    mash_ph: own(data.mash_ph, malt.numbers.own_ph()),
                     buffering: malt
                         .numbers
-                        .buffering
+                        .buffering()
                         .map_or(data.buffering, |b| Estimate::normal(b, data.buffering.deviation() / 2.0)),
                 }
             })

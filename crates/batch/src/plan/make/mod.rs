@@ -47,6 +47,7 @@ use calc::quantity::{
     Fraction, GaugePressure, Mass, Ph, PhDifference, Plato, Power, Quantity, SpecificGravity, Temperature,
     TitratableAcidity, Volume, VolumePerMass, VolumeRate,
 };
+use std::cmp::Reverse;
 
 /// Volumes without a named temperature are at room temperature.
 pub(super) const ROOM: Temperature = Temperature::celsius(20.0);
@@ -114,7 +115,6 @@ pub fn plan(batch: &Batch) -> Plan {
     let mut plan = Plan::default();
     let mut maker = Maker { batch, plan: &mut plan };
     maker.day();
-    plan.warnings.sort_by_key(|warning| (std::cmp::Reverse(warning.level), warning.stage));
     if !batch.invented {
         plan.lessons = lessons(batch, &plan);
     }
@@ -156,7 +156,11 @@ struct Maker<'a> {
 
 impl Maker<'_> {
     fn warn(&mut self, stage: Stage, level: Level, says: crate::say::Sentence) {
-        self.plan.warnings.push(Warning { stage, level, says });
+        // Worst first, then in the order of the day.
+        let warnings = &mut self.plan.warnings;
+        let place =
+            warnings.partition_point(|other| (Reverse(other.level), other.stage) <= (Reverse(level), stage));
+        warnings.insert(place, Warning { stage, level, says });
     }
 
     fn figures(&mut self) -> &mut Figures {

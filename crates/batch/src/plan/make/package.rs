@@ -25,7 +25,7 @@ impl Maker<'_> {
                 .unwrap_or(newest);
             newest.at - first.at
         });
-        match (batch.numbers.stable_hours, by_readings) {
+        match (batch.numbers.stable_hours(), by_readings) {
             (Some(typed), Some(read)) => Some(typed.max(read)),
             (typed, read) => typed.or(read),
         }
@@ -83,7 +83,7 @@ impl Maker<'_> {
         let unfermented = if settled { Some(Concentration::ZERO) } else { self.unfermented(beer) };
         let answer = burst_check(&BurstQuestion {
             kind: batch.choices.package,
-            limit: batch.numbers.package_limit,
+            limit: batch.numbers.package_limit(),
             warmest: batch.value(Field::Warmest),
             gas_space: batch.value(Field::Headspace),
             // Gas from the cylinder is what is wanted; otherwise what the fermentation left.

@@ -6,17 +6,17 @@ impl Maker<'_> {
     /// The source water as reported; unnamed ions count as none.
     pub(super) fn report(&self) -> Result<Ions, Unknown> {
         let numbers = &self.batch.numbers;
-        if numbers.distilled == Some(Fraction::ALL) {
+        if numbers.distilled() == Some(Fraction::ALL) {
             return Ok(Ions::default());
         }
         let zero = Concentration::ZERO;
         Ok(Ions {
-            calcium: numbers.calcium.ok_or(Unknown::Empty(Field::Calcium.spec()))?,
-            alkalinity: numbers.alkalinity.ok_or(Unknown::Empty(Field::Alkalinity.spec()))?,
-            magnesium: numbers.magnesium.unwrap_or(zero),
-            sodium: numbers.sodium.unwrap_or(zero),
-            chloride: numbers.chloride.unwrap_or(zero),
-            sulfate: numbers.sulfate.unwrap_or(zero),
+            calcium: numbers.calcium().ok_or(Unknown::Empty(Field::Calcium.spec()))?,
+            alkalinity: numbers.alkalinity().ok_or(Unknown::Empty(Field::Alkalinity.spec()))?,
+            magnesium: numbers.magnesium().unwrap_or(zero),
+            sodium: numbers.sodium().unwrap_or(zero),
+            chloride: numbers.chloride().unwrap_or(zero),
+            sulfate: numbers.sulfate().unwrap_or(zero),
             potassium: zero,
         })
     }
@@ -27,13 +27,13 @@ impl Maker<'_> {
         let Ok(ions) = report else { return };
         let numbers = &self.batch.numbers;
         let missing = [
-            (Field::Magnesium, numbers.magnesium),
-            (Field::Sodium, numbers.sodium),
-            (Field::Chloride, numbers.chloride),
-            (Field::Sulfate, numbers.sulfate),
+            (Field::Magnesium, numbers.magnesium()),
+            (Field::Sodium, numbers.sodium()),
+            (Field::Chloride, numbers.chloride()),
+            (Field::Sulfate, numbers.sulfate()),
         ];
         let all_given = missing.iter().all(|(_, given)| given.is_some());
-        if numbers.distilled != Some(Fraction::ALL) {
+        if numbers.distilled() != Some(Fraction::ALL) {
             for (field, _) in missing.iter().filter(|(_, given)| given.is_none()) {
                 self.warn(
                     Stage::Water,
