@@ -16,8 +16,7 @@ use calc::quantity::{
 /// An 18 L sour cherry and apricot batch on soft tap water. Every number is
 /// invented; none is a check of anything.
 pub fn demo(id: String, begun: Moment) -> Batch {
-    let mut batch =
-        Batch::new(id, "Cherry and apricot (invented example)".to_owned(), begun, House::default());
+    let mut batch = Batch::new(id, "Cherry and apricot".to_owned(), begun, House::default());
     batch.invented = true;
     batch.choices.finish = Finish::Plush;
     batch.notes =

@@ -209,7 +209,15 @@ impl Formatter for Settled {
         if value.fract() == 0.0 && value.abs() < 1e10 {
             return CompactFormatter.write_i64(writer, value as i64);
         }
-        CompactFormatter.write_f64(writer, value)
+        // A settled number has ten digits at most: as many places as show them all, less the zeros behind.
+        let places = 9 - value.abs().log10().floor() as i32;
+        match usize::try_from(places) {
+            Ok(places @ ..=17) => {
+                let text = format!("{value:.places$}");
+                writer.write_all(text.trim_end_matches('0').as_bytes())
+            }
+            _ => write!(writer, "{value:.9e}"),
+        }
     }
 }
 

@@ -127,7 +127,7 @@ pub struct Plan {
     pub souring_speed: Option<Count>,
     /// The fermenter's level.
     pub level: Option<VesselLevel>,
-    /// Whether the package is safe to close.
+    /// Whether the package is safe to close; no verdict before the beer ferments.
     pub verdict: Option<(Verdict, Vec<BurstReason>)>,
     /// What to beware of, in the order of the day.
     pub warnings: Vec<Warning>,

@@ -43,11 +43,10 @@ pub fn next_move(batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
     {
         return typed_first(Stage::Grist, unknown.sentence());
     }
-    if let Err(unknown @ Unknown::Empty(_)) = plan.figures.alkalinity_after
-        && batch.ticks.is_empty()
-    {
-        let mut next = typed_first(Stage::Water, unknown.sentence());
-        next.details.push(say!["It is in your supplier's water report. With distilled or reverse-osmosis water only, set its share to 100 %."]);
+    if matches!(plan.figures.alkalinity_after, Err(Unknown::Empty(_))) && batch.ticks.is_empty() {
+        let says = say!["Type your water report: calcium and alkalinity at least."];
+        let mut next = typed_first(Stage::Water, says);
+        next.details.push(say!["Your supplier publishes it. With distilled or reverse-osmosis water only, set its share to 100 %."]);
         return next;
     }
     let undone = Step::ALL.iter().copied().find(|&step| batch.ticked(step).is_none() && applies(batch, step));

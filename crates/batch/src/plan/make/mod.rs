@@ -35,7 +35,9 @@ use calc::brew::heat::{boiling_point_at, heating_time, strike};
 use calc::brew::ledger::{LedgerError, Wort};
 use calc::brew::mash::{MaltShare, Mash, acid_for, baking_soda_for};
 use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg_pressure, priming};
-use calc::brew::souring::{Alarm, Conditions, Forecast, forecast, lactic_formed, titratable_acidity};
+use calc::brew::souring::{
+    Alarm, Conditions, Forecast, SouringError, forecast, lactic_formed, titratable_acidity,
+};
 use calc::brew::water::{Ion, advice, salts_for, water_with};
 use calc::chem::density::{plato_from_sg, sg_from_plato};
 use calc::chem::gas::dissolved;
@@ -215,6 +217,31 @@ impl Maker<'_> {
 
     fn meter(&self) -> Result<PhDifference, Unknown> {
         value(self.batch, Field::MeterError)
+    }
+}
+
+/// Why the wort never gets as sour as wanted.
+fn never_sour(problem: SouringError) -> crate::say::Sentence {
+    match problem {
+        SouringError::TooCold { at, least } => {
+            say!["At ", at.amount(), " these bacteria do not grow; they need more than ", least.amount(), "."]
+        }
+        SouringError::TooHot { at, most } => {
+            say!["At ", at.amount(), " these bacteria die; they grow below ", most.amount(), "."]
+        }
+        SouringError::NeverReaches { target, lowest } => {
+            say![
+                "These bacteria stop near ",
+                lowest.amount(),
+                "; ",
+                target.amount(),
+                " is out of their reach."
+            ]
+        }
+        SouringError::NotEnoughExtract { gravity, .. } => {
+            say!["Wort of ", gravity.amount(), " does not hold enough sugar for that much acid."]
+        }
+        _ => say!["The values given for the souring lie outside what the model serves."],
     }
 }
 

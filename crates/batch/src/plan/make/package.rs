@@ -107,16 +107,17 @@ impl Maker<'_> {
             (None, Some(_)) => Err(outside),
         };
         let reasons: Vec<_> = answer.reasons.iter().collect();
-        // Before the yeast has done its part every plan would be a bomb; the verdict itself is shown all the same.
-        let near = batch.ticked(Step::PastPeak).is_some();
-        if near && answer.verdict == Verdict::Stop {
+        // Before the yeast has done its part every plan would be a bomb: no verdict yet.
+        let fermenting =
+            batch.ticked(Step::PastPeak).is_some() || batch.readings.last(ReadingKind::Gravity).is_some();
+        if fermenting && answer.verdict == Verdict::Stop {
             self.warn(
                 Stage::Package,
                 Level::Stop,
                 say!["Burst check: do not close this package like this. Finish the fermentation in the keg or fermenter, keep it cold, or stabilise it first; the package's own rating decides."],
             );
         }
-        self.plan.verdict = Some((answer.verdict, reasons));
+        self.plan.verdict = fermenting.then_some((answer.verdict, reasons));
         if middle(&inside).is_ok_and(|inside| inside > wanted) && sugar.is_some() {
             self.warn(
                 Stage::Package,

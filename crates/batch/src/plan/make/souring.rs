@@ -161,7 +161,7 @@ impl Maker<'_> {
             Err(_) => Err(Unknown::NeverReached),
         };
         if let Err(problem) = to_target {
-            self.warn(Stage::Souring, Level::Caution, say![problem.to_string()]);
+            self.warn(Stage::Souring, Level::Caution, never_sour(problem));
         }
         for alarm in alarms {
             let (level, says) = alarm_words(alarm);
