@@ -45,7 +45,7 @@ struct Drawing {
 impl Drawing {
     fn svg(&self, title: &str) -> String {
         format!(
-            "<svg viewBox=\"0 0 {WIDE} {}\" role=\"img\" aria-label=\"{title}. {}\">{}</svg>",
+            "<svg viewBox=\"0 0 {WIDE:.0} {:.0}\" role=\"img\" aria-label=\"{title}. {}\">{}</svg>",
             self.high, self.words, self.body
         )
     }

@@ -543,12 +543,13 @@ pub fn forecast(conditions: &Conditions, target: Ph, readings: &[(Duration, Ph)]
         curve: Vec::new(),
         alarms: Vec::new(),
     };
-    let mut read: Vec<(f64, f64)> = readings
-        .iter()
-        .map(|(at, ph)| (at.as_hours(), ph.value()))
-        .filter(|(at, ph)| *at >= 0.0 && *at <= LONGEST_HOURS && *ph > 0.0 && *ph < 14.0)
-        .collect();
-    read.sort_by(|a, b| a.0.total_cmp(&b.0));
+    // In order of time. They mostly come that way, so each finds its place at the end.
+    let mut read: Vec<(f64, f64)> = Vec::with_capacity(readings.len());
+    for (at, ph) in readings.iter().map(|(at, ph)| (at.as_hours(), ph.value())) {
+        if (0.0..=LONGEST_HOURS).contains(&at) && ph > 0.0 && ph < 14.0 {
+            read.insert(read.partition_point(|earlier| earlier.0 <= at), (at, ph));
+        }
+    }
     let reached = crossing(conditions, target, &read);
     measured_alarms(&read, &mut forecast.alarms);
     if let Err(error) = check(conditions, target) {
