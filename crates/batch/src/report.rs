@@ -27,12 +27,12 @@ fn text(sentence: &Sentence) -> String {
 
 /// The plan as JSON:
 ///
-/// - under each stage's key, each figure by its name as an object with
+/// - `stages`: under each stage's key, each figure by its name as an object with
 ///   `value_UNIT`, `low_UNIT`, `high_UNIT` (the 80 % band) and `origin`
 ///   (`predicted` or `measured`), or `not_known_because`;
 /// - `salts` with `mass_g`, `grist` with `mass_g` and `share_percent`;
 /// - `course`: the forecast pH from the pitch on;
-/// - `burst_check`, `warnings` with `stage`, `level` and `says`, and `next_move`.
+/// - `burst_check`, `warnings` with `stage`, `level` and `says`, and `next_move` as of `now`.
 pub fn plan_json(batch: &Batch, plan: &Plan, now: Moment) -> Value {
     let mut stages: Map<String, Value> =
         Stage::ALL.iter().map(|stage| (stage.key().to_owned(), Value::Object(Map::new()))).collect();

@@ -179,8 +179,8 @@ fields! {
         package_limit PackageLimit "package_pressure_limit_kpa": GaugePressure as Pressure,
             "Working pressure on the package's mark", 50.0..=3000.0;
         /// Hours between the two last equal gravity readings.
-        stable_hours StableHours "stable_gravity_h": Duration as Hours,
-            "Gravity unchanged for", 0.0..=2000.0;
+        stable_hours StableHours "stable_gravity_min": Duration as Hours,
+            "Gravity unchanged for", 0.0..=120000.0;
     }
 }
 

@@ -5,7 +5,7 @@ use serde_json::Value;
 
 /// The schema this version writes. Raise it with every change after which an
 /// older document would read differently or not at all: a field renamed, moved
-/// or taken away, a range narrowed, a default changed. Add the step to
+/// or taken away, a field or a choice added, a range narrowed, a default changed. Add the step to
 /// [`STEPS`] and a stored batch of the schema left behind to `tests/fixtures`.
 pub const SCHEMA: u32 = 1;
 

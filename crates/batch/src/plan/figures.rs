@@ -190,7 +190,7 @@ const PLANTARUM: Source =
 const STRIKE: Source = Source::published("Pauls & Whites Brewing Room Book 1984/85.");
 const TINSETH: Source = Source::from_memory("Tinseth 1997: utilisation by boil time and wort gravity.");
 const SOUR_HOPS: Source = Source::our_estimate(
-    "No published utilisation at pH 3.2 to 3.6 was found: the band runs from half of the formula's value to all of it.",
+    "No published utilisation at pH 3.2 to 3.6 was found: the band runs from half of the formula's value to a tenth above it, pack and kettle counted in.",
 );
 const BALLING: Source = Source::from_memory("Balling 1865; ASBC method Beer-6A.");
 const FRUIT: Source = Source::published(
@@ -278,7 +278,7 @@ figures! {
         /// Mash thickness.
         thickness Thickness: VolumePerMass as VolumePerMass, "Thickness",
             "Mash water per kilogram of malt.", [figure(Figure::MashWater), figure(Figure::GristMass)],
-            [BALANCE], "As the mash water.";
+            [BALANCE], "Exact for the amounts weighed in.";
         /// Strike temperature.
         strike StrikeTemperature: Temperature as Temperature, "Strike water",
             "Heat balance of water and grain, less the heat the grain gives off when wetted. The kettle is as hot as its water.",
@@ -298,7 +298,7 @@ figures! {
             "The pH at which acid given by the malts, calcium and magnesium equals acid taken up by malts and alkalinity.",
             [figure(Figure::AlkalinityAfter), figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter), figure(Figure::Thickness)],
             [PROTONS, CARBONATE, KOLBACH],
-            "Malts differ from bag to bag in pH and buffering; the model itself adds about 0.08. Largest uncertainty of the plan: measure.";
+            "Malts differ from bag to bag in pH and buffering; the model itself adds about ±0.09. Largest uncertainty of the plan: measure.";
         /// Acid for the mash.
         mash_acid MashAcid: Volume as SmallVolume, "Acid for the mash",
             "Charge needed to move grist and water to the wanted pH over the charge one millilitre gives at that pH.",
@@ -422,7 +422,7 @@ figures! {
         /// Final gravity without fruit.
         final_gravity FinalGravity: Plato as Gravity, "Final gravity, before fruit",
             "Original gravity times what the yeast leaves; the newest reading once it is past.",
-            [figure(Figure::OriginalGravity), field(Field::Attenuation)], [BALLING], "Spread of the attenuation.";
+            [figure(Figure::OriginalGravity), field(Field::Attenuation)], [BALLING], "Attenuation differs by about ±3 points between batches.";
         /// Alcohol without fruit.
         alcohol AlcoholBeforeFruit: AlcoholByVolume as Alcohol, "Alcohol, before fruit",
             "Balling's balance: 2.0665 g of extract give 1 g of alcohol.",
@@ -440,7 +440,7 @@ figures! {
         /// Sugar from the fruit.
         fruit_sugar FruitSugar: Mass as Mass, "Sugar the fruit brings",
             "Edible weight times the fruit's sugar; not its Brix, which also counts acids and fibre.",
-            [], [FRUIT], "Ripeness moves it by about ±15 %.";
+            [], [FRUIT], "Ripeness moves it by about ±20 %.";
         /// Volume with fruit.
         fruited_volume FruitedVolume: Volume as Volume, "In the fermenter with fruit",
             "Beer plus the fruit's juice and pulp.", [figure(Figure::FermenterVolume)], [FRUIT, ICUMSA], "Spread of volume and of the fruit's water.";

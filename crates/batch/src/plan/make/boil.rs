@@ -61,7 +61,13 @@ impl Maker<'_> {
             let time = first.and_then(|hop| hop.numbers.minutes()).unwrap_or(main).min(main);
             let mass =
                 boil.hop_for(wanted, alpha, time).map_err(|_| Unknown::OutsideModel(Stage::MainBoil))?;
-            exact(mass)
+            // As uncertain as the bitterness that this weight gives.
+            let given = boil
+                .bitterness(&[HopCharge { mass, alpha, time }])
+                .map_err(|_| Unknown::OutsideModel(Stage::MainBoil))?;
+            let for_yield =
+                |ibu: Bitterness| if ibu > Bitterness::ZERO { mass * (wanted / ibu) } else { mass };
+            predicted(given.map(for_yield))
         });
         if let Ok(bitterness) = middle(&self.plan.figures.bitterness)
             && bitterness > Bitterness::ibu(20.0)
