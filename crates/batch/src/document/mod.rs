@@ -93,7 +93,8 @@ fields! {
         water_ph WaterPh "water_ph": Ph as Ph, "pH of the water", 5.0..=10.5, or 7.5 ESTIMATE;
         /// Share of distilled or reverse-osmosis water.
         distilled Distilled "distilled_share": Fraction as Percent,
-            "Distilled or reverse-osmosis share", 0.0..=1.0, or 0.0 KIT;
+            "Distilled or reverse-osmosis share", 0.0..=1.0,
+            or 0.0 Source::our_estimate("Water from the tap alone.");
 
         /// Water kept back to rinse the grain.
         rinse Rinse "rinse_water_l": Volume as Volume, "Water kept back to rinse the grain", 0.0..=60.0,

@@ -374,7 +374,7 @@ figures! {
             [field(Field::SourPh), field(Field::SourTemperature), field(Field::Bacteria), figure(Figure::WortPh), figure(Figure::WortBuffering)],
             [CARDINAL, PLANTARUM, WORT_BUFFER], "Strains and pitches differ widely; each reading narrows it.";
         /// Lactic acid formed.
-        lactic LacticFormed: Concentration as Load, "Lactic acid formed at the wanted pH",
+        lactic LacticFormed: Concentration as DissolvedAcid, "Lactic acid formed at the wanted pH",
             "Buffering times the fall in pH, over the share of lactic acid that has given its proton.",
             [figure(Figure::WortPh), field(Field::SourPh), figure(Figure::WortBuffering)], [WORT_BUFFER, PKA],
             "Spread of the buffering.";

@@ -147,6 +147,8 @@ dimensions! {
     Concentration = [Unit::linear("mg/L", "mg_per_l", 0, 5.0, 1.0)] us 0;
     /// Fruit per volume of beer, and other large loads.
     Load = [Unit::linear("g/L", "g_per_l", 0, 10.0, 1e3), Unit::linear("lb/gal", "lb_per_gal", 2, 0.1, 119_826.427_316_9)] us 1;
+    /// A dissolved acid, by weight.
+    DissolvedAcid = [Unit::linear("g/L", "g_per_l", 1, 0.1, 1e3)] us 0;
     /// Alkalinity.
     Alkalinity = [
         Unit::linear("mg/L CaCO₃", "mg_per_l_caco3", 0, 5.0, 1.0 / 50.043),
