@@ -9,7 +9,11 @@
     reason = "a test that cannot go on should stop right there"
 )]
 
+mod brewday;
 mod harness;
+mod layout;
 mod load;
 mod offline;
+mod page;
 mod screenshots;
+mod trouble;

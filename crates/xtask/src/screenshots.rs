@@ -15,7 +15,7 @@ pub fn screenshots(workspace: &Workspace) -> Result<(), TaskError> {
     build(workspace, &progress)?;
     let browser = find_or_install(&progress)?;
     progress.step("Taking the pictures");
-    let folder = workspace.root.join("docs").join("pictures");
+    let folder = workspace.root.join("app").join("screenshots");
     let mut cargo = browser_test(workspace, &browser);
     run(cargo.args(["--ignored", "--exact", "screenshots::readme"]).env("TARTWRIGHT_PICTURES", &folder))?;
     println!("{}", folder.display());
