@@ -125,7 +125,7 @@ pub const fn layout(stage: Stage) -> &'static Layout {
             headline: Headline::Figure(Figure::FinalGravity),
             fields: &[Field::FermentTemperature, Field::Attenuation],
             fold: "More about the fermentation",
-            rare: &[Field::PitchRate, Field::FermentPressure],
+            rare: &[Field::PitchRate, Field::FermentPressure, Field::RefractometerFactor],
             help: "Sour wort is hard on yeast: give it oxygen, a fresh and generous pitch, and a start in the unsoured \
                    wort if you set some aside.",
         },

@@ -89,7 +89,12 @@ mod tests {
         // What only a reading or another choice can tell.
         assert_eq!(
             open,
-            [Figure::SourPhNow, Figure::PrimingSugar, Figure::PotentialCarbonation, Figure::PackagePressure]
+            [
+                Figure::SourPhNow,
+                Figure::GravityNow,
+                Figure::AttenuationNow,
+                Figure::AlcoholNow,
+                Figure::PrimingSugar, Figure::PotentialCarbonation, Figure::PackagePressure]
         );
     }
 }

@@ -12,6 +12,7 @@ pub use table::{Fallback, OutOfRange, Slot, Spec};
 
 use crate::house::House;
 use crate::moment::Moment;
+use calc::brew::extract::WORT_CORRECTION_SOURCE;
 use calc::brew::package::PackageKind;
 use calc::brew::water::Finish;
 use calc::data::Source;
@@ -21,9 +22,9 @@ use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::{
-    Altitude, Amount, Bitterness, Carbonation, CellDensity, ChargeConcentration, Concentration, Dimension,
-    Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power, Quantity,
-    Temperature, Volume, VolumePerMass, VolumeRate,
+    Altitude, Amount, Bitterness, Carbonation, CellDensity, ChargeConcentration, Concentration, Count,
+    Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power,
+    Quantity, Temperature, Volume, VolumePerMass, VolumeRate,
 };
 use serde::{Deserialize, Serialize};
 use table::fields;
@@ -151,6 +152,9 @@ fields! {
         /// Attenuation of the wort's extract, apparent.
         attenuation Attenuation "attenuation": Fraction as Percent,
             "Apparent attenuation", 0.4..=1.0, or 0.78 ESTIMATE;
+        /// What a refractometer reads in wort over the extract that is there.
+        refractometer_factor RefractometerFactor "refractometer_factor": Count as Count,
+            "Refractometer factor, Brix over Plato", 0.9..=1.2, or 1.04 WORT_CORRECTION_SOURCE;
         /// Fermentation temperature.
         ferment_temperature FermentTemperature "ferment_temperature_c": Temperature as Temperature,
             "Fermentation temperature", 4.0..=40.0, or 20.0 TRADE;

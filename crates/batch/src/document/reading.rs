@@ -53,6 +53,8 @@ readings! {
     PreBoilVolume "pre_boil_volume_l" in FirstBoil as Volume, "Volume before the boil, hot", 1.0..=120.0;
     /// Gravity before the sanitising boil.
     PreBoilGravity "pre_boil_gravity_plato" in FirstBoil as Gravity, "Gravity before the boil", 0.0..=30.0;
+    /// Soluble solids before the sanitising boil, by refractometer.
+    PreBoilBrix "pre_boil_brix" in FirstBoil as Brix, "Refractometer before the boil", 0.0..=40.0;
     /// Acid stirred into the wort since the last reading.
     DropAcid "drop_acid_l" in AcidDrop as SmallVolume, "Acid added to the wort", 0.0..=1.0;
     /// pH of the wort before the souring bacteria.
@@ -71,6 +73,8 @@ readings! {
     FermenterVolume "fermenter_volume_l" in MainBoil as Volume, "Volume in the fermenter", 1.0..=120.0;
     /// Gravity during fermentation, by hydrometer.
     Gravity "gravity_plato" in Ferment as Gravity, "Gravity now, by hydrometer", -5.0..=35.0;
+    /// Soluble solids during fermentation, by refractometer.
+    Brix "brix" in Ferment as Brix, "Refractometer now", 0.0..=40.0;
     /// pH of the beer.
     BeerPh "beer_ph" in Fruit as Ph, "Beer pH", 2.5..=6.0;
     /// Volume packaged.

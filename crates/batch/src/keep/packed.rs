@@ -146,6 +146,8 @@ const NAMES: &[&str] = &[
     "mash_ph_shift",
     "wort_buffering",
     "souring_speed",
+    "refractometer_factor",
+    "pre_boil_brix",
 ];
 
 /// The character of the first name: the first printable one behind ASCII.

@@ -309,6 +309,12 @@ figures! {
             "Charge needed to raise the mash to the wanted pH over the charge one gram gives.",
             [field(Field::MashPh), figure(Figure::MashPhPlain)],
             [PROTONS, CARBONATE, WEIGHTS], "From the spread of the malts.";
+        /// Acidulated malt in place of the acid.
+        mash_acid_malt MashAcidMalt: Mass as SmallMass, "Or acidulated malt instead",
+            "Charge needed over what one kilogram of acidulated malt gives down to the wanted pH.",
+            [field(Field::MashPh), figure(Figure::MashAcid)],
+            [Source::from_memory("20 to 30 g of lactic acid per kilogram of acidulated malt.")],
+            "From the spread of the malts and of the acidulated malt itself.";
         /// Mash pH after acid, or measured.
         mash_ph MashPhNow: Ph as Ph, "Mash pH",
             "Predicted with the acid above; the newest reading as soon as there is one.",
@@ -427,6 +433,20 @@ figures! {
         alcohol AlcoholBeforeFruit: AlcoholByVolume as Alcohol, "Alcohol, before fruit",
             "Balling's balance: 2.0665 g of extract give 1 g of alcohol.",
             [figure(Figure::OriginalGravity), figure(Figure::FinalGravity)], [BALLING], "Spread of original and final gravity.";
+        /// Gravity at the newest reading.
+        gravity_now GravityNow: Plato as Gravity, "Gravity at the newest reading",
+            "The newest hydrometer reading at 20 °C, or what a refractometer's reading means with alcohol in the beer.",
+            [field(Field::RefractometerFactor), figure(Figure::OriginalGravity)],
+            [ICUMSA, BALLING, Source::derived("0.41 °Bx for each percent of ethanol, from handbook refractive indices.")],
+            "Of a hydrometer about ±0.1 °P; of a refractometer about ±0.4 °P.";
+        /// Attenuation at the newest reading.
+        attenuation_now AttenuationNow: Fraction as Percent, "Apparent attenuation at that reading",
+            "The fall in gravity over the original gravity.",
+            [figure(Figure::GravityNow), figure(Figure::OriginalGravity)], [BALLING], "As the two gravities.";
+        /// Alcohol at the newest reading.
+        alcohol_now AlcoholNow: AlcoholByVolume as Alcohol, "Alcohol at that reading",
+            "Balling's balance between original gravity and the reading; acid from the souring is no alcohol.",
+            [figure(Figure::GravityNow), figure(Figure::OriginalGravity)], [BALLING], "As the two gravities.";
         /// Spunding pressure.
         spunding Spunding: GaugePressure as Pressure, "Spunding valve for the carbonation wanted",
             "The pressure at which beer of the fermentation temperature holds the carbonation wanted.",

@@ -1,7 +1,7 @@
 //! What the readings of one batch teach about the house.
 
 use super::Plan;
-use super::make::{ROOM, gravity_of};
+use super::make::{ROOM, newest};
 use crate::document::{Batch, Field, ReadingKind, Step};
 use crate::house::{HouseNumber, Lesson};
 use calc::brew::drop::prior_buffering;
@@ -26,7 +26,7 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
     let mut teach = |number: HouseNumber, observed: Amount| found.extend(credible(number, observed));
 
     let pre_boil = read(ReadingKind::PreBoilVolume).is_some();
-    if pre_boil && read(ReadingKind::PreBoilGravity).is_some() {
+    if pre_boil && newest(batch, ReadingKind::PreBoilGravity, ReadingKind::PreBoilBrix).is_some() {
         teach(HouseNumber::Efficiency, Fraction::of_one(day.runoff.extract / weighed.potential).amount());
     }
     if pre_boil {
@@ -56,10 +56,9 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
     // Fruit hides what the wort alone does.
     if batch.fruit.is_empty()
         && batch.ticked(Step::Stable).is_some()
-        && let (Some(last), Ok(original)) = (read(ReadingKind::Gravity), plan.figures.original_gravity)
+        && let Ok(attenuation) = plan.figures.attenuation_now
     {
-        let left = gravity_of(last).as_degrees() / original.estimate.value.as_degrees();
-        teach(HouseNumber::Attenuation, Fraction::of_one(1.0 - left).amount());
+        teach(HouseNumber::Attenuation, attenuation.estimate.value.amount());
     }
     // The first mash reading before any acid shows what the malts really do.
     let first = batch.readings.of(ReadingKind::MashPh).next();

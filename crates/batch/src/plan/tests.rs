@@ -237,6 +237,34 @@ fn a_package_is_safe_only_after_a_stable_gravity() {
 }
 
 #[test]
+fn either_instrument_tells_gravity_and_alcohol() {
+    let mut batch = example();
+    read(&mut batch, ReadingKind::PreBoilBrix, 10.4, 2.0);
+    assert!((number(&batch, Figure::PreBoilGravity) - 10.0).abs() < 1e-9, "10.4 °Bx over a factor of 1.04");
+    read(&mut batch, ReadingKind::OriginalGravity, 11.5, 100.0);
+    read(&mut batch, ReadingKind::Gravity, 3.0, 200.0);
+    let hydrometer = number(&batch, Figure::AlcoholNow);
+    assert!((number(&batch, Figure::AttenuationNow) - (1.0 - 3.0 / 11.5)).abs() < 1e-6);
+    // The refractometer reading that belongs to this beer, found by trying, gives the same alcohol.
+    let brix = (50..100).map(|tenths| f64::from(tenths) / 10.0).find(|&brix| {
+        let mut other = batch.clone();
+        read(&mut other, ReadingKind::Brix, brix, 201.0);
+        number(&other, Figure::GravityNow) >= 3.0
+    });
+    read(&mut batch, ReadingKind::Brix, brix.unwrap(), 201.0);
+    assert!((number(&batch, Figure::AlcoholNow) - hydrometer).abs() < 0.002);
+}
+
+#[test]
+fn acidulated_malt_gives_the_same_charge_as_the_acid() {
+    let figures = plan(&example()).figures;
+    let malt = figures.mash_acid_malt.unwrap().estimate.value.as_grams();
+    let acid = figures.mash_acid.unwrap().estimate.value.as_millilitres();
+    // 80 % lactic gives 10.2 mEq/mL at pH 5.4, the malt 247 mEq/kg: one millilitre is about 41 g.
+    assert!((35.0..50.0).contains(&(malt / acid)), "{malt} g for {acid} mL");
+}
+
+#[test]
 fn a_finished_batch_has_a_last_word() {
     let mut batch = example();
     for &step in Step::ALL {

@@ -15,6 +15,7 @@ use crate::chem::carbonate::Carbonate;
 use crate::chem::water::Ions;
 use crate::data::Source;
 use crate::data::acids::Acid;
+use crate::data::malts::MaltClass;
 use crate::data::salts::Salt;
 use crate::numeric::root::root;
 use crate::quantity::{
@@ -181,6 +182,23 @@ pub fn acid_for(charge: Estimate<Charge>, acid: &Acid, wanted: Ph) -> Estimate<V
     charge.map(|charge| acid.volume_for(charge.max(Charge::ZERO), wanted))
 }
 
+/// Acidulated malt that gives a charge on the way to a pH, with its spread; zero
+/// where base is needed. Its own buffering and pH come from its class.
+pub fn acidulated_malt_for(charge: Estimate<Charge>, wanted: Ph) -> Estimate<Mass> {
+    let malt = MaltClass::Acidulated.data();
+    let gives =
+        malt.buffering.map(|b| Charge::meq(b.as_meq_per_kg_ph() * (wanted - malt.mash_ph.value).as_units()));
+    if gives.low <= Charge::ZERO {
+        return Estimate::exact(Mass::ZERO);
+    }
+    let kilograms = |charge: Charge, gives: Charge| Mass::kilograms(charge.max(Charge::ZERO) / gives);
+    Estimate::band(
+        kilograms(charge.value, gives.value),
+        kilograms(charge.low, gives.high),
+        kilograms(charge.high, gives.low),
+    )
+}
+
 /// Baking soda for a negative charge with its spread; zero where acid is needed.
 /// At mash pH part of the bicarbonate stays as it is and takes no proton.
 pub fn baking_soda_for(charge: Estimate<Charge>, wanted: Ph) -> Estimate<Mass> {
@@ -194,7 +212,6 @@ pub fn baking_soda_for(charge: Estimate<Charge>, wanted: Ph) -> Estimate<Mass> {
 mod tests {
     use super::*;
     use crate::data::acids::AcidKind;
-    use crate::data::malts::MaltClass;
     use crate::quantity::{ChargeConcentration, Concentration, Fraction};
     use proptest::prelude::*;
 

@@ -102,6 +102,41 @@ impl Maker<'_> {
         Ok(())
     }
 
+    /// Apparent extract of the beer by a reading of either instrument.
+    pub(super) fn beer_gravity(&self, reading: &Reading) -> Option<Estimate<Plato>> {
+        if reading.kind == ReadingKind::Brix {
+            let original = middle(&self.plan.figures.original_gravity).ok()?;
+            let factor = self.batch.value(Field::RefractometerFactor)?;
+            refractometer_beer(original, reading.value.typed(), factor).ok()
+        } else {
+            // A line of the scale is half a point of gravity.
+            Some(Estimate::normal(gravity_of(reading), 0.08))
+        }
+    }
+
+    /// Where the fermentation stands by the newest reading; fruit hides what the wort has done.
+    pub(super) fn so_far(&mut self, course: &Course, lactic: Mass) -> Result<(), Unknown> {
+        let missing = Unknown::Reading(ReadingKind::Gravity);
+        let newest = newest(self.batch, ReadingKind::Gravity, ReadingKind::Brix).ok_or(missing)?;
+        let now = self.beer_gravity(newest).ok_or(Unknown::OutsideModel(Stage::Ferment))?;
+        self.figures().gravity_now = measured(now);
+        if self.batch.ticked(Step::FruitIn).is_some_and(|at| newest.at >= at) {
+            return Err(Unknown::NotUsed);
+        }
+        let original = middle(&self.plan.figures.original_gravity)?;
+        let acid = Fraction::of_one(self.lactic_in(course, lactic) / course.fermenter.mass());
+        // A reading above the original gravity is one of wort: nothing has fermented.
+        let beer = |apparent: Plato| fermented_after_souring(original, apparent.min(original), acid);
+        if beer(now.value).is_err() {
+            return Err(Unknown::OutsideModel(Stage::Ferment));
+        }
+        let figures = self.figures();
+        figures.attenuation_now =
+            measured(now.map(|now| beer(now).map(|beer| beer.apparent_attenuation).unwrap_or_default()));
+        figures.alcohol_now = measured(now.map(|now| beer(now).map(|beer| beer.alcohol).unwrap_or_default()));
+        Ok(())
+    }
+
     pub(super) fn attenuation(&self) -> Result<Fraction, Unknown> {
         value(self.batch, Field::Attenuation)
     }

@@ -11,6 +11,7 @@ impl Maker<'_> {
             let figures = self.figures();
             figures.mash_ph_plain = Err(unknown);
             figures.mash_acid = Err(unknown);
+            figures.mash_acid_malt = Err(unknown);
             figures.mash_base = Err(unknown);
             figures.mash_ph = match (reading, meter) {
                 (Some(ph), Ok(meter)) => measured(Estimate::normal(ph, meter.as_units())),
@@ -149,6 +150,7 @@ impl Maker<'_> {
         };
         let figures = self.figures();
         figures.mash_acid = predicted(acid_for(still, &acid, wanted));
+        figures.mash_acid_malt = predicted(acidulated_malt_for(still, wanted));
         figures.mash_base = predicted(baking_soda_for(still, wanted));
         figures.mash_ph = now;
         if let Some(reading) = last {

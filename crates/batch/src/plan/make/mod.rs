@@ -27,13 +27,13 @@ use crate::house::HouseNumber;
 use crate::say::say;
 use calc::brew::bitterness::{BoilingWort, HopCharge};
 use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
-use calc::brew::extract::hydrometer;
+use calc::brew::extract::{fermented_after_souring, hydrometer, refractometer_beer, refractometer_wort};
 use calc::brew::ferment::{FRUIT_FERMENTABILITY, cells_to_pitch, dry_yeast, outcome, spunding};
 use calc::brew::fruit::{FruitLoad, effect, fruited_ph, room_left};
 use calc::brew::grist::{Day, MaltYield, grist_for, mash_fit, runoff_needed, runoff_of, water_for};
 use calc::brew::heat::{boiling_point_at, heating_time, strike};
 use calc::brew::ledger::{LedgerError, Wort};
-use calc::brew::mash::{MaltShare, Mash, acid_for, baking_soda_for};
+use calc::brew::mash::{MaltShare, Mash, acid_for, acidulated_malt_for, baking_soda_for};
 use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg_pressure, priming};
 use calc::brew::souring::{
     Alarm, Conditions, Forecast, SouringError, forecast, lactic_formed, titratable_acidity,
@@ -100,6 +100,12 @@ fn ledger(error: LedgerError) -> Unknown {
         LedgerError::BoiledDry { .. } => Unknown::BoiledDry,
         _ => Unknown::TooLittleWort,
     }
+}
+
+/// The newest reading of two instruments for the same thing.
+pub(super) fn newest(batch: &Batch, one: ReadingKind, other: ReadingKind) -> Option<&Reading> {
+    let last = [batch.readings.last(one), batch.readings.last(other)];
+    last.into_iter().flatten().max_by_key(|reading| reading.at)
 }
 
 /// A gravity reading at 20 °C, corrected for the sample's temperature where it was noted.
@@ -191,7 +197,8 @@ impl Maker<'_> {
         self.plan.day = Some(course);
         let lactic = self.souring(&course);
         self.main_boil(&course);
-        if let Err(unknown) = self.ferment(&course, lactic) {
+        let so_far = self.so_far(&course, lactic);
+        if let Err(unknown) = self.ferment(&course, lactic).and(so_far) {
             self.figures().wait(Stage::Ferment..=Stage::Ferment, unknown);
         }
         if let Err(unknown) = self.fruit_and_package(&course, lactic) {

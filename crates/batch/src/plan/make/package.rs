@@ -11,19 +11,19 @@ impl Maker<'_> {
         if waits && fruit_in.is_none() {
             return None;
         }
-        let mut run = batch
-            .readings
-            .of(ReadingKind::Gravity)
-            .filter(|reading| fruit_in.is_none_or(|at| reading.at >= at))
-            .rev();
-        let by_readings = run.next().map(|newest| {
-            let first = run
+        let by_readings = newest(batch, ReadingKind::Gravity, ReadingKind::Brix).and_then(|newest| {
+            // One instrument is compared with itself only: two never agree to a tenth.
+            let end = self.beer_gravity(newest)?.value.as_degrees();
+            let first = batch
+                .readings
+                .of(newest.kind)
+                .rev()
+                .take_while(|reading| fruit_in.is_none_or(|at| reading.at >= at))
                 .take_while(|reading| {
-                    (gravity_of(reading).as_degrees() - gravity_of(newest).as_degrees()).abs() < UNCHANGED
+                    self.beer_gravity(reading).is_some_and(|g| (g.value.as_degrees() - end).abs() < UNCHANGED)
                 })
-                .last()
-                .unwrap_or(newest);
-            newest.at - first.at
+                .last()?;
+            Some(newest.at - first.at)
         });
         match (batch.numbers.stable_hours(), by_readings) {
             (Some(typed), Some(read)) => Some(typed.max(read)),
@@ -108,8 +108,8 @@ impl Maker<'_> {
         };
         let reasons: Vec<_> = answer.reasons.iter().collect();
         // Before the yeast has done its part every plan would be a bomb: no verdict yet.
-        let fermenting =
-            batch.ticked(Step::PastPeak).is_some() || batch.readings.last(ReadingKind::Gravity).is_some();
+        let fermenting = batch.ticked(Step::PastPeak).is_some()
+            || newest(batch, ReadingKind::Gravity, ReadingKind::Brix).is_some();
         if fermenting && answer.verdict == Verdict::Stop {
             self.warn(
                 Stage::Package,
@@ -130,8 +130,8 @@ impl Maker<'_> {
 
     /// Extract still to ferment by the newest gravity, on top of the fruit's sugar; unknown without a reading.
     pub(super) fn unfermented(&self, end: &Wort) -> Option<Concentration> {
-        let newest = self.batch.readings.last(ReadingKind::Gravity)?;
-        let apparent = gravity_of(newest).as_degrees() - end.plato().as_degrees();
+        let newest = newest(self.batch, ReadingKind::Gravity, ReadingKind::Brix)?;
+        let apparent = self.beer_gravity(newest)?.value.as_degrees() - end.plato().as_degrees();
         // One degree of apparent extract is 0.8192 of real extract, by Balling.
         let grams_per_litre = apparent.max(0.0) * 0.819_2 * end.density(ROOM).as_kg_per_m3() / 100.0;
         Some(Concentration::g_per_l(grams_per_litre))

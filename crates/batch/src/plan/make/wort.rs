@@ -28,14 +28,15 @@ impl Maker<'_> {
         let predicted =
             runoff_of(weighed.water, weighed.potential * habits.efficiency, weighed.grain, habits.absorption)
                 .map_err(|_| Unknown::TooLittleWort)?;
-        let runoff =
-            self.read_wort(predicted, ReadingKind::PreBoilVolume, mash_out, ReadingKind::PreBoilGravity);
+        let runoff = self.read_wort(predicted, ReadingKind::PreBoilVolume, mash_out, self.pre_boil_gravity());
         let after_first = runoff.boil(habits.evaporation, value(batch, Field::ClearBoil)?).map_err(ledger)?;
         let (set_aside, souring) =
             after_first.take(value(batch, Field::StarterWort)?, ROOM).map_err(ledger)?;
         let after_boil = souring.boil(habits.evaporation, value(batch, Field::MainBoil)?).map_err(ledger)?;
-        let after_boil =
-            self.read_wort(after_boil, ReadingKind::PostBoilVolume, boils_at, ReadingKind::OriginalGravity);
+        let after_boil = {
+            let gravity = batch.readings.last(ReadingKind::OriginalGravity).map(gravity_of);
+            self.read_wort(after_boil, ReadingKind::PostBoilVolume, boils_at, gravity)
+        };
         let (_, fermenter) = after_boil.take(habits.kettle_loss, ROOM).map_err(ledger)?;
         if fermenter.is_empty() {
             return Err(Unknown::TooLittleWort);
@@ -49,6 +50,16 @@ impl Maker<'_> {
         Ok(Course { runoff, set_aside, souring, after_boil, fermenter })
     }
 
+    /// Gravity before the boil by the newest reading, whichever instrument took it.
+    fn pre_boil_gravity(&self) -> Option<Plato> {
+        let reading = newest(self.batch, ReadingKind::PreBoilGravity, ReadingKind::PreBoilBrix)?;
+        if reading.kind == ReadingKind::PreBoilBrix {
+            refractometer_wort(reading.value.typed(), self.batch.value(Field::RefractometerFactor)?).ok()
+        } else {
+            Some(gravity_of(reading))
+        }
+    }
+
     /// A wort with its newest volume and gravity readings in place of the
     /// predicted ones. A volume alone changes the water, a gravity alone the extract.
     pub(super) fn read_wort(
@@ -56,11 +67,10 @@ impl Maker<'_> {
         wort: Wort,
         volume: ReadingKind,
         hot: Temperature,
-        gravity: ReadingKind,
+        gravity: Option<Plato>,
     ) -> Wort {
         let readings = &self.batch.readings;
-        let read_gravity = readings.last(gravity).map(gravity_of);
-        match (readings.last(volume), read_gravity) {
+        match (readings.last(volume), gravity) {
             (None, None) => wort,
             (Some(reading), gravity) => Wort::of_wort(
                 reading.value.typed(),
@@ -112,7 +122,8 @@ impl Maker<'_> {
             power,
             power * HEAT_LOSS,
         );
-        let both = has(ReadingKind::PreBoilVolume) && has(ReadingKind::PreBoilGravity);
+        let gravity_read = self.pre_boil_gravity().is_some();
+        let both = has(ReadingKind::PreBoilVolume) && gravity_read;
 
         let figures = self.figures();
         figures.pre_boil_volume = Ok(Value {
@@ -121,7 +132,7 @@ impl Maker<'_> {
         });
         figures.pre_boil_gravity = Ok(Value {
             estimate: around(&course, &others, |c| c.runoff.plato()),
-            origin: known(has(ReadingKind::PreBoilGravity)),
+            origin: known(gravity_read),
         });
         if both {
             figures.kettle_extract = measured(Estimate::exact(course.runoff.extract));
