@@ -57,7 +57,7 @@ pub fn screen(shared: Shared) -> AnyView {
                 <div class="narrow">{warnings(open)}</div>
                 <div class="stages">{stages}</div>
             </div>
-            <aside class="second" aria-label="Pictures and warnings">
+            <aside class="second" aria-label="Pictures and warnings" tabindex="0">
                 {warnings(open)}
                 {pictures::ions()}
                 {pictures::course()}

@@ -175,7 +175,8 @@ pub fn course() -> AnyView {
         );
         drawing.line((LEFT, y(wanted.base())), (WIDE, y(wanted.base())), "target");
         let above = y(wanted.base()) - 5.0;
-        drawing.text(WIDE, above, "small end", &format!("wanted {}", preferences.text(wanted)));
+        // On the left, where the pH is still far above it.
+        drawing.text(LEFT + 4.0, above, "small", &format!("wanted {}", preferences.text(wanted)));
         for &(hours, ph) in &readings {
             let _ = write!(
                 drawing.body,
