@@ -310,7 +310,7 @@ figures! {
             [field(Field::MashPh), figure(Figure::MashPhPlain)],
             [PROTONS, CARBONATE, WEIGHTS], "From the spread of the malts.";
         /// Acidulated malt in place of the acid.
-        mash_acid_malt MashAcidMalt: Mass as SmallMass, "Or acidulated malt instead",
+        mash_acid_malt MashAcidMalt: Mass as Mass, "Or acidulated malt instead",
             "Charge needed over what one kilogram of acidulated malt gives down to the wanted pH.",
             [field(Field::MashPh), figure(Figure::MashAcid)],
             [Source::from_memory("20 to 30 g of lactic acid per kilogram of acidulated malt.")],
