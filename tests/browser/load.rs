@@ -1,10 +1,15 @@
-//! How long the page takes on a cheap phone with a poor connection. Measured by `cargo xtask bench`.
+//! How long the page takes on a cheap phone with a poor connection, and how long one plan takes in a
+//! browser. Measured by `cargo xtask bench`.
 
 use std::fmt::Write as _;
 use std::time::Duration;
 use std::{env, fs};
 
 use crate::harness::{Visitor, host};
+use batch::demo::demo;
+use batch::keep::{Envelope, encode};
+use batch::moment::Moment;
+use batch::testing::finished_batch;
 use serde_json::json;
 
 /// An odd number, so that the median is one of the measurements.
@@ -97,6 +102,39 @@ async fn slow_phone() {
         );
         let _ = writeln!(rows, "{name}: layout shift\t{}\t", median(&timings.shift));
     }
+    report(&rows);
+}
+
+/// Against the page that `app/examples/plan_clock.rs` makes, not against the app.
+#[tokio::test]
+#[ignore = "measures; run by cargo xtask bench"]
+async fn plan_in_wasm() {
+    let host = host("/");
+    let visitor = Visitor::phone().await;
+    let example = Envelope::new(demo("x".to_owned(), Moment::default()));
+    let batches =
+        [("plan of the example", example), ("plan of a finished batch with 60 readings", finished_batch())];
+    let mut rows = String::new();
+    // what the processor is, how many times slower than it is, budget in us
+    for (processor, rate, budget) in [("wasm", 1, "\t400"), ("wasm, 4x slower", 4, "")] {
+        visitor.cdp("Emulation.setCPUThrottlingRate", json!({ "rate": rate })).await;
+        for (name, batch) in &batches {
+            visitor.goto(&host.url()).await.unwrap();
+            let text = json!(encode(batch).unwrap());
+            visitor.value(&format!("document.body.textContent = {text}")).await;
+            visitor
+                .value("import(new URL('app.js', location)).then((app) => app.default()).then(() => 0)")
+                .await;
+            let title = visitor.title().await.unwrap();
+            let time: f64 = title.parse().expect(&title);
+            let _ = writeln!(rows, "{processor}: {name}\t{time}\tus{budget}");
+        }
+    }
+    report(&rows);
+}
+
+/// Hands the rows to `cargo xtask bench`, or shows them.
+fn report(rows: &str) {
     match env::var_os("TARTWRIGHT_MEASURES") {
         Some(file) => fs::write(file, rows).unwrap(),
         None => println!("{rows}"),

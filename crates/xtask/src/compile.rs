@@ -15,6 +15,8 @@ pub enum Program {
     App,
     /// An almost empty page: what the framework alone weighs.
     Floor,
+    /// A page that times the plan.
+    PlanClock,
 }
 
 /// A program ready for the browser.
@@ -86,6 +88,7 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
     let (choice, built) = match program {
         Program::App => (["--bin", "app"], "app.wasm"),
         Program::Floor => (["--example", "floor"], "examples/floor.wasm"),
+        Program::PlanClock => (["--example", "plan_clock"], "examples/plan_clock.wasm"),
     };
     let mut cargo =
         workspace.cargo_wasm(["build", "--package", "app", "--release", "--locked", "--target", WASM]);

@@ -45,25 +45,31 @@ impl fmt::Display for DistError {
 }
 
 /// Files by their name relative to the page.
-type Files = BTreeMap<String, Vec<u8>>;
+pub type Files = BTreeMap<String, Vec<u8>>;
 
 /// Writes the finished page into the workspace's dist folder, replacing what was there.
 ///
 /// # Errors
 /// When a source is missing, a template lacks a placeholder, or the folder cannot be written.
 pub fn assemble(workspace: &Workspace, compiled: Compiled) -> Result<(), DistError> {
-    let files = page(workspace, compiled)?;
-    let folder = workspace.dist();
+    write(&workspace.dist(), page(workspace, compiled)?)
+}
+
+/// Writes files into a folder, replacing what was there.
+///
+/// # Errors
+/// When the folder cannot be written.
+pub fn write(folder: &Path, files: Files) -> Result<(), DistError> {
     let unwritable = |path: &Path| {
         let path = path.to_owned();
         move |error| DistError::Unwritable(path, error)
     };
     if folder.exists() {
-        fs::remove_dir_all(&folder).map_err(unwritable(&folder))?;
+        fs::remove_dir_all(folder).map_err(unwritable(folder))?;
     }
     for (name, bytes) in files {
         let path = folder.join(name);
-        let parent = path.parent().unwrap_or(&folder);
+        let parent = path.parent().unwrap_or(folder);
         fs::create_dir_all(parent).map_err(unwritable(parent))?;
         fs::write(&path, bytes).map_err(unwritable(&path))?;
     }

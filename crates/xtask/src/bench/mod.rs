@@ -1,6 +1,6 @@
 //! Measures what can be felt: bytes to fetch, time to compute, time to load.
 
-mod load;
+mod in_browser;
 mod plan;
 mod table;
 
@@ -40,8 +40,10 @@ pub fn bench(workspace: &Workspace) -> Result<(), TaskError> {
 
     progress.step("Timing the plan");
     rows.extend(plan::native(workspace)?);
+    progress.step("Timing the plan in the browser");
+    rows.extend(plan::wasm(workspace, &browser)?);
     progress.step("Loading the page as on a slow phone");
-    rows.extend(load::slow_phone(workspace, &browser)?);
+    rows.extend(in_browser::measure(workspace, &browser, &workspace.dist(), "load::slow_phone")?);
 
     println!();
     table::print(&rows);

@@ -1,10 +1,15 @@
 //! Computing times of the plan.
 
+use xtask::browser::Browser;
+
+use super::in_browser;
 use super::table::Row;
+use crate::compile::{Program, compile};
+use crate::dist;
 use crate::task::TaskError;
 use crate::workspace::{Workspace, output};
 
-/// The most a whole plan may take, in microseconds.
+/// The most a whole plan may take on this machine itself, in microseconds.
 const BUDGET: f64 = 100.0;
 
 /// Times the whole plan on this machine.
@@ -17,6 +22,22 @@ pub fn native(workspace: &Workspace) -> Result<Vec<Row>, TaskError> {
     Ok(rows(&report))
 }
 
+/// Times the whole plan in the browser, which knows what it may take there.
+///
+/// # Errors
+/// When the measuring page does not build or does not do its work in the browser.
+pub fn wasm(workspace: &Workspace, browser: &Browser) -> Result<Vec<Row>, TaskError> {
+    let compiled = compile(workspace, Program::PlanClock)?;
+    let page = [
+        ("index.html", b"<!doctype html>".to_vec()),
+        ("app.js", compiled.script.into_bytes()),
+        ("app_bg.wasm", compiled.wasm),
+    ];
+    let folder = workspace.target.join("plan-clock");
+    dist::write(&folder, page.map(|(name, bytes)| (name.to_owned(), bytes)).into())?;
+    in_browser::measure(workspace, browser, &folder, "load::plan_in_wasm")
+}
+
 /// Reads the middle of each `name   time:   [low unit middle unit high unit]`.
 fn rows(report: &str) -> Vec<Row> {
     let mut rows = Vec::new();
@@ -25,7 +46,9 @@ fn rows(report: &str) -> Vec<Row> {
     for line in report.lines() {
         if let Some((name, times)) = line.split_once("time:") {
             let name = if name.trim().is_empty() { above } else { name.trim() };
-            rows.extend(middle(times).map(|time| Row::new(name, time, "us").at_most(BUDGET)));
+            rows.extend(
+                middle(times).map(|time| Row::new(format!("native: {name}"), time, "us").at_most(BUDGET)),
+            );
         }
         above = line.trim();
     }
@@ -56,6 +79,7 @@ mod tests {
                       a rather long name of a measurement\n\
                       \x20       time:   [1.0 ms 2.0 ms 3.0 ms]\n";
         let row = |name, time| Row::new(name, time, "us").at_most(BUDGET);
-        assert_eq!(rows(report), [row("short", 0.9), row("a rather long name of a measurement", 2000.0)]);
+        let long = "native: a rather long name of a measurement";
+        assert_eq!(rows(report), [row("native: short", 0.9), row(long, 2000.0)]);
     }
 }

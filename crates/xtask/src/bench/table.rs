@@ -33,14 +33,14 @@ impl Row {
 
 /// Prints the rows under each other.
 pub fn print(rows: &[Row]) {
-    println!("{:<52} {:>10} {:<4} {:>10}", "measured", "value", "", "budget");
+    println!("{:<60} {:>10} {:<4} {:>10}", "measured", "value", "", "budget");
     for Row { what, value, unit, budget } in rows {
         let verdict = match budget {
             Some(most) if value > most => format!("{most:>10} OVER"),
             Some(most) => format!("{most:>10}"),
             None => String::new(),
         };
-        println!("{what:<52} {value:>10.1} {unit:<4} {verdict}");
+        println!("{what:<60} {value:>10.1} {unit:<4} {verdict}");
     }
 }
 
