@@ -94,7 +94,10 @@ mod tests {
                 Figure::GravityNow,
                 Figure::AttenuationNow,
                 Figure::AlcoholNow,
-                Figure::PrimingSugar, Figure::PotentialCarbonation, Figure::PackagePressure]
+                Figure::PrimingSugar,
+                Figure::PotentialCarbonation,
+                Figure::PackagePressure
+            ]
         );
     }
 }
