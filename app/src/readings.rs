@@ -3,20 +3,10 @@
 use crate::clock;
 use crate::state::{Open, Shared};
 use crate::widgets::{NumberField, button, live};
-use batch::document::{Reading, ReadingKind, Spec, Stage};
+use batch::document::{Reading, ReadingKind, SAMPLE_TEMPERATURE, Stage};
 use batch::moment::Moment;
-use calc::quantity::{Amount, Dimension};
+use calc::quantity::Amount;
 use leptos::prelude::*;
-
-/// The row of the temperature that can be noted with a reading; the document allows the same.
-const SAMPLE: &Spec = &Spec {
-    label: "Temperature of the sample, if noted",
-    key: "temperature_c",
-    dimension: Dimension::Temperature,
-    low: Amount::in_base(Dimension::Temperature, -10.0),
-    high: Amount::in_base(Dimension::Temperature, 110.0),
-    assumed: None,
-};
 
 /// The readings of a stage: each kind with what was noted and a form for more.
 pub fn of_stage(stage: Stage) -> AnyView {
@@ -146,7 +136,7 @@ pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> AnyV
             .into_any();
         }
         let warm = NumberField {
-            spec: SAMPLE,
+            spec: SAMPLE_TEMPERATURE,
             name: format!("{place}.{key}.temperature"),
             value: temperature.into(),
             hint: none,

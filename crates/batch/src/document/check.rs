@@ -2,7 +2,7 @@
 //! of a length that can be shown and stored.
 
 use super::{Batch, OutOfRange, Slot, Spec};
-use calc::quantity::{Quantity, Temperature};
+use calc::quantity::Quantity;
 
 /// Most characters in any text of the document.
 pub const MOST_TEXT: usize = 4_000;
@@ -11,16 +11,11 @@ pub const MOST_ITEMS: usize = 24;
 /// Most readings.
 pub const MOST_READINGS: usize = 2_000;
 
-/// Lowest and highest temperature that can be noted with a reading.
-const NOTED: (Temperature, Temperature) = (Temperature::celsius(-10.0), Temperature::celsius(110.0));
-
 /// Why a document is not sound.
 #[derive(Clone, Debug, PartialEq)]
 pub enum DocumentError {
     /// A number outside its field's range.
     OutOfRange(OutOfRange),
-    /// A temperature noted with a reading outside -10..110 °C.
-    NotedTemperature(Temperature),
     /// A text longer than [`MOST_TEXT`]; says which, and its length.
     TextTooLong(&'static str, usize),
     /// A list longer than allowed; says which, its length and the most.
@@ -33,14 +28,6 @@ impl std::fmt::Display for DocumentError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::OutOfRange(found) => found.fmt(f),
-            Self::NotedTemperature(value) => {
-                let noted = Quantity::amount(*value);
-                write!(
-                    f,
-                    "A temperature of {} is noted; possible are -10 to 110 °C.",
-                    noted.text(&noted.dimension.units()[0])
-                )
-            }
             Self::TextTooLong(which, length) => {
                 write!(f, "The {which} has {length} characters; {MOST_TEXT} is the most.")
             }
@@ -112,10 +99,8 @@ impl Batch {
         }
         for reading in self.readings.iter() {
             reading.kind.spec().check(reading.value).map_err(DocumentError::OutOfRange)?;
-            if let Some(value) = reading.temperature
-                && !(value >= NOTED.0 && value <= NOTED.1)
-            {
-                return Err(DocumentError::NotedTemperature(value));
+            if let Some(value) = reading.temperature {
+                super::SAMPLE_TEMPERATURE.check(value.amount()).map_err(DocumentError::OutOfRange)?;
             }
         }
         self.house.check().map_err(DocumentError::OutOfRange)

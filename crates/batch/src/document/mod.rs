@@ -297,6 +297,16 @@ pub struct FruitAddition {
     pub numbers: FruitNumbers,
 }
 
+/// The table row of the temperature that can be noted with a reading.
+pub const SAMPLE_TEMPERATURE: &Spec = &Spec {
+    label: "Temperature of the sample, if noted",
+    key: "temperature_c",
+    dimension: Dimension::Temperature,
+    low: Amount::in_base(Dimension::Temperature, -10.0),
+    high: Amount::in_base(Dimension::Temperature, 110.0),
+    assumed: None,
+};
+
 /// The table row of a typed salt amount.
 pub const SALT_AMOUNT: &Spec = &Spec {
     label: "Salt",
