@@ -26,7 +26,7 @@ pub enum HouseNumber {
     KettleLoss,
     /// Apparent attenuation.
     Attenuation,
-    /// Measured mash pH less the predicted one.
+    /// pH of the malts as a mash reading shows it, less that of the tables.
     MashPhShift,
     /// Wort buffering against the published prior, as a factor.
     WortBuffering,
@@ -73,7 +73,7 @@ impl HouseNumber {
             Self::Absorption => "Water kept by the grain",
             Self::KettleLoss => "Left in kettle and hoses",
             Self::Attenuation => "Apparent attenuation",
-            Self::MashPhShift => "Mash pH, measured less predicted",
+            Self::MashPhShift => "Malt pH, as read less as tabled",
             Self::WortBuffering => "Wort buffering, against the published middle",
             Self::SouringSpeed => "Souring speed, against the first forecast",
         }

@@ -45,13 +45,6 @@ pub struct Shown {
     pub origin: Origin,
 }
 
-impl Shown {
-    /// Half the width of the 80 % band, as a difference in base units.
-    pub fn half_width(&self) -> f64 {
-        (self.high.base() - self.low.base()) / 2.0
-    }
-}
-
 /// What a figure was computed from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Input {

@@ -6,7 +6,7 @@ use crate::document::{Batch, Field, ReadingKind, Step};
 use crate::house::{HouseNumber, Lesson};
 use calc::brew::drop::prior_buffering;
 use calc::quantity::{
-    Amount, Count, Duration, Estimate, Fraction, Mass, Ph, Quantity, Volume, VolumePerMass, VolumeRate,
+    Amount, Count, Duration, Estimate, Fraction, Mass, Quantity, Volume, VolumePerMass, VolumeRate,
 };
 
 /// An observation outside its field's range is a slip of the pen and teaches nothing.
@@ -60,17 +60,8 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
     {
         teach(HouseNumber::Attenuation, attenuation.estimate.value.amount());
     }
-    // The first mash reading before any acid shows what the malts really do.
-    let first = batch.readings.of(ReadingKind::MashPh).next();
-    let untouched =
-        first.filter(|first| batch.readings.of(ReadingKind::MashAcid).all(|dose| dose.at > first.at));
-    if let (Some(reading), Ok(plain)) = (untouched, plan.figures.mash_ph_plain) {
-        // The plain prediction already holds the shift learned before.
-        let learned: calc::quantity::PhDifference = batch.house.expect(HouseNumber::MashPhShift).0.value;
-        teach(
-            HouseNumber::MashPhShift,
-            (reading.value.typed::<Ph>() - plain.estimate.value + learned).amount(),
-        );
+    if let Some(shift) = plan.mash_ph_shift {
+        teach(HouseNumber::MashPhShift, shift.amount());
     }
     if let Ok(buffering) = plan.figures.buffering
         && buffering.origin == super::Origin::Measured

@@ -22,7 +22,7 @@ use calc::brew::souring::CurvePoint;
 use calc::brew::water::Ion;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
-use calc::quantity::{Concentration, Count, Fraction, Mass, Volume};
+use calc::quantity::{Concentration, Count, Fraction, Mass, PhDifference, Volume};
 
 /// Why a figure is not known yet.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -125,6 +125,8 @@ pub struct Plan {
     pub course: Vec<CurvePoint>,
     /// Souring speed as the readings have it, against the first forecast.
     pub souring_speed: Option<Count>,
+    /// What the first mash reading says the malts' pH differs from the tables.
+    pub mash_ph_shift: Option<PhDifference>,
     /// The fermenter's level.
     pub level: Option<VesselLevel>,
     /// Whether the package is safe to close; no verdict before the beer ferments.

@@ -273,3 +273,27 @@ fn a_finished_batch_has_a_last_word() {
     let next = next_move(&batch, &plan(&batch), batch.begun);
     assert_eq!(next.step, None);
 }
+
+#[test]
+fn a_mash_reading_teaches_the_malts_shift_whatever_acid_was_in() {
+    let lesson = |batch: &Batch| {
+        let number = crate::house::HouseNumber::MashPhShift;
+        plan(batch)
+            .lessons
+            .into_iter()
+            .find(|lesson| lesson.number == number)
+            .map(|lesson| lesson.observed.base())
+    };
+    let mut as_tabled = example();
+    read(&mut as_tabled, ReadingKind::MashPh, number(&example(), Figure::MashPhPlain), 1.0);
+    assert!(lesson(&as_tabled).unwrap().abs() < 1e-4, "a mash that reads as predicted teaches nothing");
+    // The acid asked for, and the pH it was asked for: as tabled again.
+    let mut with_acid = example();
+    read(&mut with_acid, ReadingKind::MashAcid, number(&example(), Figure::MashAcid), 0.9);
+    read(&mut with_acid, ReadingKind::MashPh, 5.4, 1.0);
+    assert!(lesson(&with_acid).unwrap().abs() < 1e-3, "{:?}", lesson(&with_acid));
+    let mut higher = with_acid.clone();
+    higher.readings.remove(1);
+    read(&mut higher, ReadingKind::MashPh, 5.5, 1.0);
+    assert!(lesson(&higher).unwrap() > 0.1, "the malts pull harder than the mash shows");
+}

@@ -127,8 +127,6 @@ pub struct FruitLoad {
     pub insoluble: Mass,
     /// Stones and peel.
     pub refuse: Mass,
-    /// Pectin, part of the solids already counted; zero when not known.
-    pub pectin: Mass,
     /// The acid it is counted as.
     pub main_acid: FruitAcid,
     /// pH of the fruit: lowest, likely and highest.
@@ -193,7 +191,6 @@ impl FruitLoad {
             water: mass * water,
             insoluble,
             refuse: mass * refuse,
-            pectin: mass * of.pectin * dissolved,
             main_acid: of.main_acid,
             ph: of.ph,
             held: keeps.map(|k| k * insoluble),
@@ -229,11 +226,6 @@ impl FruitLoad {
     pub fn titratable(&self) -> Charge {
         let moles = self.acid.as_grams() / self.main_acid.kind().molar_mass().as_g_per_mol();
         Charge::meq(1e3 * moles * f64::from(self.main_acid.protons()))
-    }
-
-    /// Methanol that all of its pectin could give: a tenth of its weight (our estimate of the ceiling).
-    pub fn methanol_ceiling(&self) -> Mass {
-        self.pectin * 0.1
     }
 }
 

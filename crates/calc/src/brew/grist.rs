@@ -310,11 +310,6 @@ pub fn mash_fit(kettle: Volume, water: Volume, grain: Mass, at: Temperature) -> 
     Fit::new(kettle, hot + DISPLACEMENT * grain)
 }
 
-/// How full the kettle gets with wort at a temperature, foam not counted.
-pub fn kettle_fit(kettle: Volume, wort: &Wort, at: Temperature) -> Fit {
-    Fit::new(kettle, wort.volume(at))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -235,24 +235,6 @@ impl Wort {
         }
     }
 
-    /// The two together.
-    #[must_use]
-    pub fn mix(self, other: Self) -> Self {
-        self + other
-    }
-
-    /// With extract dissolved in it.
-    #[must_use]
-    pub fn with_extract(self, extract: Mass) -> Self {
-        Self { extract: self.extract + extract, ..self }
-    }
-
-    /// With acid in it.
-    #[must_use]
-    pub fn with_acid(self, acid: Charge) -> Self {
-        Self { acid: self.acid + acid, ..self }
-    }
-
     /// With iso-alpha-acids in it, such as give this bitterness at 20 °C.
     #[must_use]
     pub fn with_bitterness(self, bitterness: Bitterness) -> Self {
@@ -313,7 +295,7 @@ mod tests {
             let whole = wort(v, p);
             let at = Temperature::celsius(t);
             let (taken, rest) = whole.take(whole.volume(at) * part, at).unwrap();
-            prop_assert!(near(taken.mix(rest), whole));
+            prop_assert!(near(taken + rest, whole));
             prop_assert!((taken.volume(at) + rest.volume(at) - whole.volume(at)).as_litres().abs() < 1e-9 * v);
         }
 

@@ -189,11 +189,11 @@ dimensions! {
     /// Buffer capacity of malt.
     MaltBuffering = [Unit::linear("mEq/(kg·pH)", "meq_per_kg_ph", 0, 1.0, 1.0)] us 0;
     /// A number of cells.
-    Cells = [Unit::linear("10⁹ cells", "billion_cells", 0, 10.0, 1.0)] us 0;
+    Cells = [Unit::linear("× 10⁹ cells", "billion_cells", 0, 10.0, 1.0)] us 0;
     /// Cells in a volume.
-    CellDensity = [Unit::linear("10⁶/mL", "million_per_ml", 1, 0.5, 1.0)] us 0;
+    CellDensity = [Unit::linear("× 10⁶/mL", "million_per_ml", 1, 0.5, 1.0)] us 0;
     /// Yeast pitched per volume and degree Plato.
-    PitchRate = [Unit::linear("10⁶/(mL·°P)", "million_per_ml_plato", 2, 0.05, 1.0)] us 0;
+    PitchRate = [Unit::linear("× 10⁶/(mL·°P)", "million_per_ml_plato", 2, 0.05, 1.0)] us 0;
     /// Soluble solids of fruit: the refractometer's own scale.
     Brix = [Unit::linear("°Bx", "brix", 1, 0.5, 1.0)] us 0;
     /// Titratable acidity.

@@ -114,16 +114,23 @@ impl Maker<'_> {
                 }
             })
             .collect();
-        let shift: PhDifference = batch.house.expect(HouseNumber::MashPhShift).0.value;
+        let learned: PhDifference = batch.house.expect(HouseNumber::MashPhShift).0.value;
         let mash = Mash::new(&malts, ions, value(batch, Field::WaterPh)?, volume)
             .map_err(|_| Unknown::NoGrist)?
-            .shifted(shift);
+            .shifted(learned);
         let (acid, wanted) = (self.acid()?, value::<Ph>(batch, Field::MashPh)?);
         let plain = mash.ph(&acid, Volume::ZERO).map_err(outside(Stage::Mash))?;
         self.figures().mash_ph_plain = predicted(plain);
 
         let doses: Volume =
             batch.readings.of(ReadingKind::MashAcid).map(|reading| reading.value.typed::<Volume>()).sum();
+        if let Some(first) = batch.readings.of(ReadingKind::MashPh).next() {
+            let before = batch.readings.of(ReadingKind::MashAcid).filter(|dose| dose.at <= first.at);
+            let added: Volume = before.map(|dose| dose.value.typed::<Volume>()).sum();
+            // The mash holds what was learned before; the reading tells what is missing on top.
+            self.plan.mash_ph_shift =
+                mash.shift_from(first.value.typed(), &acid, added).ok().map(|shift| shift + learned);
+        }
         let last = batch.readings.last(ReadingKind::MashPh);
         let (still, now) = match last {
             None => {
