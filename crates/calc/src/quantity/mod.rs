@@ -197,6 +197,7 @@ linear!(/** Volume of a liquid, base litre. */ Volume, litres, as_litres, Volume
 linear!(/** Mass, base gram. */ Mass, grams, as_grams, Mass);
 linear!(/** Mass in a volume of solution, base mg/L. */ Concentration, mg_per_l, as_mg_per_l, Concentration);
 linear!(/** Amount of charge, or of acid or base that neutralises it, base mEq. */ Charge, meq, as_meq, Charge);
+linear!(/** Electrical conductivity at 25 °C, base µS/cm. */ Conductivity, us_per_cm, as_us_per_cm, Conductivity);
 linear!(/** Charge in a volume, base mEq/L. Alkalinity and acidity are of this type. */ ChargeConcentration, meq_per_l, as_meq_per_l, Alkalinity);
 linear!(/** Amount of substance in a volume, base mmol/L. */ MolarConcentration, mmol_per_l, as_mmol_per_l, MolarConcentration);
 linear!(/** Molar mass, base g/mol. */ MolarMass, g_per_mol, as_g_per_mol, MolarMass);

@@ -85,6 +85,13 @@ const KILOPASCAL: Unit = Unit::linear("kPa", "kpa", 0, 1.0, 1.0);
 const BAR: Unit = Unit::linear("bar", "bar", 2, 0.05, 100.0);
 const PSI: Unit = Unit::linear("psi", "psi", 1, 0.5, 6.894_757_293_168);
 
+const MG: Unit = Unit::linear("mg/L", "mg_per_l", 0, 5.0, 1.0);
+const MEQ: Unit = Unit::linear("mEq/L", "meq_per_l", 2, 0.1, 1.0);
+/// mEq/L in 1 mg/L of calcium carbonate, of half its molar mass 100.086 g/mol.
+const PER_MG_CACO3: f64 = 1.0 / 50.043;
+/// mEq/L in a German degree: 10 mg/L of calcium oxide, of half its molar mass 56.077 g/mol.
+const GERMAN: f64 = 10.0 / 28.0385;
+
 /// Declares the dimensions: for each, the units a person can choose from.
 /// The first is the base unit's natural form (metric); `us` is the default in
 /// the US system.
@@ -144,17 +151,69 @@ dimensions! {
         Unit { symbol: "°P", key: "plato", decimals: 1, step: 0.1, scale: Scale::Plato }
     ] us 0;
     /// Ions and other solutes.
-    Concentration = [Unit::linear("mg/L", "mg_per_l", 0, 5.0, 1.0)] us 0;
+    Concentration = [MG] us 0;
     /// Fruit per volume of beer, and other large loads.
     Load = [Unit::linear("g/L", "g_per_l", 0, 10.0, 1e3), Unit::linear("lb/gal", "lb_per_gal", 2, 0.1, 119_826.427_316_9)] us 1;
     /// A dissolved acid, by weight.
     DissolvedAcid = [Unit::linear("g/L", "g_per_l", 1, 0.1, 1e3)] us 0;
     /// Alkalinity.
     Alkalinity = [
-        Unit::linear("mg/L CaCO₃", "mg_per_l_caco3", 0, 5.0, 1.0 / 50.043),
-        Unit::linear("mEq/L", "meq_per_l", 2, 0.1, 1.0),
+        Unit::linear("mg/L CaCO₃", "mg_per_l_caco3", 0, 5.0, PER_MG_CACO3),
+        MEQ,
         Unit::linear("mg/L HCO₃", "mg_per_l_hco3", 0, 5.0, 1.0 / 61.016),
-        Unit::linear("°dH", "german_degrees", 1, 0.5, 0.356_65)
+        Unit::linear("°dH", "german_degrees", 1, 0.5, GERMAN),
+        Unit::linear("°fH", "french_degrees", 1, 0.5, 10.0 * PER_MG_CACO3)
+    ] us 0;
+    /// Calcium and magnesium together, kept as charge.
+    Hardness = [
+        Unit::linear("mg/L CaCO₃", "mg_per_l_caco3", 0, 5.0, PER_MG_CACO3),
+        Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 2.0),
+        MEQ,
+        Unit::linear("°dH", "german_degrees", 1, 0.5, GERMAN),
+        Unit::linear("°fH", "french_degrees", 1, 0.5, 10.0 * PER_MG_CACO3)
+    ] us 0;
+    /// Calcium in a water report.
+    Calcium = [
+        MG,
+        Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 40.078),
+        Unit::linear("mEq/L", "meq_per_l", 2, 0.1, 20.039),
+        Unit::linear("mg/L CaCO₃", "mg_per_l_caco3", 0, 5.0, 20.039 * PER_MG_CACO3),
+        Unit::linear("°dH", "german_degrees", 1, 0.5, 20.039 * GERMAN),
+        Unit::linear("°fH", "french_degrees", 1, 0.5, 200.39 * PER_MG_CACO3)
+    ] us 0;
+    /// Magnesium in a water report.
+    Magnesium = [
+        MG,
+        Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 24.305),
+        Unit::linear("mEq/L", "meq_per_l", 2, 0.1, 12.1525),
+        Unit::linear("mg/L CaCO₃", "mg_per_l_caco3", 0, 5.0, 12.1525 * PER_MG_CACO3),
+        Unit::linear("°dH", "german_degrees", 1, 0.5, 12.1525 * GERMAN),
+        Unit::linear("°fH", "french_degrees", 1, 0.5, 121.525 * PER_MG_CACO3)
+    ] us 0;
+    /// Sodium in a water report.
+    Sodium = [MG, Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 22.990)] us 0;
+    /// Potassium in a water report.
+    Potassium = [MG, Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 39.098)] us 0;
+    /// Chloride in a water report.
+    Chloride = [MG, Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 35.45)] us 0;
+    /// Sulfate in a water report.
+    Sulfate = [
+        MG,
+        Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 96.056),
+        Unit::linear("mEq/L", "meq_per_l", 2, 0.1, 48.028),
+        Unit::linear("mg/L as S", "mg_per_l_s", 1, 1.0, 96.056 / 32.06)
+    ] us 0;
+    /// Nitrate in a water report.
+    Nitrate = [
+        MG,
+        Unit::linear("mmol/L", "mmol_per_l", 2, 0.1, 62.004),
+        Unit::linear("mg/L as N", "mg_per_l_n", 1, 1.0, 62.004 / 14.007)
+    ] us 0;
+    /// Electrical conductivity at 25 °C.
+    Conductivity = [
+        Unit::linear("µS/cm", "us_per_cm", 0, 10.0, 1.0),
+        Unit::linear("mS/cm", "ms_per_cm", 3, 0.01, 1000.0),
+        Unit::linear("mS/m", "ms_per_m", 1, 1.0, 10.0)
     ] us 0;
     /// Charge.
     Charge = [Unit::linear("mEq", "meq", 0, 1.0, 1.0)] us 0;
