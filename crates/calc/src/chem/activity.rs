@@ -7,11 +7,15 @@ use crate::quantity::{Count, MolarConcentration, Temperature};
 pub const SOURCE: Source =
     Source::from_memory("Davies 1962, Ion Association; A of the Debye-Hückel law by temperature");
 
-/// The decimal logarithm of an ion's activity coefficient by Davies' equation,
-/// for a charge of -3 to 3 and an ionic strength up to 0.5 mol/L; above, the
-/// value at 0.5 is kept. 0..=90 °C, beyond that the nearer end.
+/// The decimal logarithm of an activity coefficient: an ion's by Davies' equation, for a
+/// charge of -3 to 3 and an ionic strength up to 0.5 mol/L; above, the value at 0.5 is kept.
+/// What has no charge is salted out a little: 0.1 times the ionic strength in mol/L.
+/// 0..=90 °C, beyond that the nearer end.
 pub fn activity_exponent(charge: i8, strength: MolarConcentration, at: Temperature) -> Count {
     let i = (strength.as_mmol_per_l() * 1e-3).clamp(0.0, 0.5);
+    if charge == 0 {
+        return Count::of(0.1 * i);
+    }
     let root = i.sqrt();
     let z = f64::from(charge);
     Count::of(-debye_hueckel(at) * z * z * (root / (1.0 + root) - 0.3 * i))

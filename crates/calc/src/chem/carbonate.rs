@@ -2,11 +2,14 @@
 
 use super::activity::activity_exponent;
 use crate::data::Source;
-use crate::quantity::{ChargeConcentration, Count, MolarConcentration, Ph, Temperature};
+use crate::numeric::root::root;
+use crate::quantity::{AbsolutePressure, ChargeConcentration, Count, MolarConcentration, Ph, Temperature};
 
 /// Source of the constants.
 pub const SOURCE: Source =
     Source::published("Plummer & Busenberg 1982, Geochim. Cosmochim. Acta 46:1011, valid 0 to 90 °C");
+
+const KPA_PER_ATM: f64 = 101.325;
 
 /// Negative logarithms of the equilibrium constants of carbonic acid and water.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,6 +22,8 @@ pub struct Constants {
     pub pkh: Count,
     /// Ion product of water.
     pub pkw: Count,
+    /// Solubility product of calcite.
+    pub pk_calcite: Count,
 }
 
 /// The constants at a temperature, 0..=90 °C, at zero ionic strength; beyond the
@@ -33,50 +38,63 @@ pub fn constants(at: Temperature) -> Constants {
         pk2: pk(-107.8871, -0.032_528_49, 5_151.79, 38.925_61, -563_713.9),
         pkh: pk(108.3865, 0.019_850_76, -6_919.53, -40.451_54, 669_365.0),
         pkw: pk(-283.9710, -0.050_698_42, 13_323.00, 102.244_47, -1_119_669.0),
+        pk_calcite: pk(-171.9065, -0.077_993, 2_839.319, 71.595, 0.0),
     }
 }
 
 /// The carbonate system of one water: constants at its temperature and ionic strength.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Carbonate {
+    /// First and second dissociation of carbonic acid and the ion product of water,
+    /// with the activity of hydrogen and the concentration of everything else.
     k1: f64,
     k2: f64,
     kw: f64,
+    /// Dissolved gas, mmol/L in each atm above it.
+    kh: f64,
+    /// Activity coefficient of an ion with one charge.
     gamma: f64,
+    /// Logarithm of the concentrations (mol/L) of calcium and carbonate whose product is
+    /// calcite's solubility.
+    calcite: f64,
 }
 
 impl Carbonate {
     /// For a temperature of 0..=90 °C and an ionic strength up to 0.5 mol/L.
     pub fn new(at: Temperature, strength: MolarConcentration) -> Self {
         let pk = constants(at);
-        let g1 = activity_exponent(1, strength, at).value();
-        let g2 = activity_exponent(2, strength, at).value();
+        let exponent = |charge| activity_exponent(charge, strength, at).value();
+        let (g0, g1, g2) = (exponent(0), exponent(1), exponent(2));
         // Mixed constants: pH is an activity, everything else a concentration.
         Self {
-            k1: 10_f64.powf(-pk.pk1.value() - g1),
+            k1: 10_f64.powf(g0 - pk.pk1.value() - g1),
             k2: 10_f64.powf(-pk.pk2.value() + g1 - g2),
             kw: 10_f64.powf(-pk.pkw.value() - g1),
+            kh: 1e3 * 10_f64.powf(-pk.pkh.value() - g0),
             gamma: 10_f64.powf(g1),
+            calcite: -pk.pk_calcite.value() - 2.0 * g2,
         }
     }
 
-    /// Charge per mole of inorganic carbon, and that of water's own ions in mEq/L.
+    /// Charge per mole of inorganic carbon, the share of that carbon which is dissolved gas, and
+    /// the charge of water's own ions in mEq/L.
     /// pH 0..=14; what lies outside counts as the nearer end, so that no power overflows.
-    fn parts(&self, ph: Ph) -> (f64, f64) {
+    fn parts(&self, ph: Ph) -> (f64, f64, f64) {
         let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
         let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
-        ((one + 2.0 * two) / (1.0 + one + two), 1e3 * (self.kw / h - h / self.gamma))
+        let share = 1.0 / (1.0 + one + two);
+        ((one + 2.0 * two) * share, share, 1e3 * (self.kw / h - h / self.gamma))
     }
 
     /// Inorganic carbon of a water of this alkalinity and pH.
     pub fn carbon(&self, alkalinity: ChargeConcentration, ph: Ph) -> MolarConcentration {
-        let (charge, water) = self.parts(ph);
+        let (charge, _, water) = self.parts(ph);
         MolarConcentration::mmol_per_l(((alkalinity.as_meq_per_l() - water) / charge).max(0.0))
     }
 
     /// Alkalinity of a water with this carbon at this pH.
     pub fn alkalinity(&self, carbon: MolarConcentration, ph: Ph) -> ChargeConcentration {
-        let (charge, water) = self.parts(ph);
+        let (charge, _, water) = self.parts(ph);
         ChargeConcentration::meq_per_l(carbon.as_mmol_per_l() * charge + water)
     }
 
@@ -85,6 +103,49 @@ impl Carbonate {
     pub fn acid_to(&self, alkalinity: ChargeConcentration, from: Ph, to: Ph) -> ChargeConcentration {
         alkalinity - self.alkalinity(self.carbon(alkalinity, from), to)
     }
+
+    /// The pH of a water with this alkalinity and this inorganic carbon. Both add up when
+    /// waters are mixed; pH does not. 0..=14: what would lie outside is given as the nearer end.
+    pub fn ph(&self, alkalinity: ChargeConcentration, carbon: MolarConcentration) -> Ph {
+        ph_where(&|ph| (self.alkalinity(carbon, ph) - alkalinity).as_meq_per_l())
+    }
+
+    /// The pH and the inorganic carbon of a water with this alkalinity when it has come to rest
+    /// with gas that holds carbon dioxide at this pressure (the air: 0.042 kPa).
+    pub fn under_gas(
+        &self,
+        alkalinity: ChargeConcentration,
+        gas: AbsolutePressure,
+    ) -> (Ph, MolarConcentration) {
+        let dissolved = self.kh * gas.as_kpa().max(0.0) / KPA_PER_ATM;
+        let ph = ph_where(&|ph| {
+            let (charge, share, water) = self.parts(ph);
+            dissolved * charge / share + water - alkalinity.as_meq_per_l()
+        });
+        (ph, MolarConcentration::mmol_per_l(dissolved / self.parts(ph).1))
+    }
+
+    /// The saturation index of calcite: the decimal logarithm of how many times the product of
+    /// calcium and carbonate is that of a water at rest with chalk. Above zero it can scale,
+    /// below it can dissolve chalk. Very low, but finite, without calcium or alkalinity.
+    pub fn calcite_saturation(
+        &self,
+        calcium: MolarConcentration,
+        alkalinity: ChargeConcentration,
+        ph: Ph,
+    ) -> Count {
+        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
+        let dissolved = self.carbon(alkalinity, ph).as_mmol_per_l() * self.parts(ph).1;
+        let carbonate = 1e-3 * dissolved * self.k1 * self.k2 / (h * h);
+        let product = carbonate * 1e-3 * calcium.as_mmol_per_l().max(0.0);
+        Count::of(product.max(1e-30).log10() - self.calcite)
+    }
+}
+
+/// The pH at which a rising balance is zero; the nearer end of 0..=14 when it is nowhere.
+fn ph_where(balance: &dyn Fn(Ph) -> f64) -> Ph {
+    let of = |ph: f64| balance(Ph::new(ph));
+    Ph::new(root(&of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 0.0 } else { 14.0 }))
 }
 
 #[cfg(test)]
@@ -97,8 +158,20 @@ mod tests {
         fn carbon_and_alkalinity_undo_each_other(alk in 0.1..10.0f64, ph in 6.0..9.0f64, t in 2.0..80.0f64, i in 0.0..50.0f64) {
             let system = Carbonate::new(Temperature::celsius(t), MolarConcentration::mmol_per_l(i));
             let alkalinity = ChargeConcentration::meq_per_l(alk);
-            let back = system.alkalinity(system.carbon(alkalinity, Ph::new(ph)), Ph::new(ph));
+            let carbon = system.carbon(alkalinity, Ph::new(ph));
+            let back = system.alkalinity(carbon, Ph::new(ph));
             prop_assert!((back - alkalinity).as_meq_per_l().abs() < 1e-9);
+            prop_assert!((system.ph(alkalinity, carbon).value() - ph).abs() < 1e-6);
+        }
+
+        /// The pressure of the gas that a water holds at a pH gives that pH back.
+        #[test]
+        fn gas_above_a_water_keeps_it(alk in -0.05..10.0f64, kpa in 0.001..200.0f64, t in 2.0..80.0f64) {
+            let system = Carbonate::new(Temperature::celsius(t), MolarConcentration::mmol_per_l(5.0));
+            let alkalinity = ChargeConcentration::meq_per_l(alk);
+            let (ph, carbon) = system.under_gas(alkalinity, AbsolutePressure::kpa(kpa));
+            let closed = system.ph(alkalinity, carbon);
+            prop_assert!((closed.value() - ph.value()).abs() < 1e-6, "{closed:?} {ph:?}");
         }
 
         #[test]
@@ -107,5 +180,23 @@ mod tests {
             let acid = |to: f64| system.acid_to(ChargeConcentration::meq_per_l(alk), Ph::new(7.5), Ph::new(to));
             prop_assert!(acid(to - 0.1) > acid(to));
         }
+    }
+
+    #[test]
+    fn what_no_ph_can_hold_is_given_as_the_end_of_the_scale() {
+        let system = Carbonate::new(Temperature::celsius(20.0), MolarConcentration::ZERO);
+        let ph = |meq| system.ph(ChargeConcentration::meq_per_l(meq), MolarConcentration::ZERO).value();
+        assert_eq!((ph(1e7), ph(-1e7)), (14.0, 0.0));
+        assert!((ph(0.0) - 7.08).abs() < 0.01);
+    }
+
+    #[test]
+    fn chalk_in_air_rests_near_ph_8_3() {
+        let system = Carbonate::new(Temperature::celsius(25.0), MolarConcentration::mmol_per_l(1.5));
+        let alkalinity = ChargeConcentration::meq_per_l(0.98);
+        let (ph, _) = system.under_gas(alkalinity, AbsolutePressure::kpa(0.0355));
+        assert!((ph.value() - 8.27).abs() < 0.05, "{ph:?}");
+        let index = system.calcite_saturation(MolarConcentration::mmol_per_l(0.49), alkalinity, ph);
+        assert!(index.value().abs() < 0.05, "{index:?}");
     }
 }
