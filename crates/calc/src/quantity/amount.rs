@@ -1,6 +1,6 @@
 //! A quantity whose kind is known only at run time: what views show and edit.
 
-use super::{Dimension, NumberError, Unit, parse_number};
+use super::{Dimension, NumberError, Unit, parse_number, parse_range};
 
 /// A typed quantity that can be shown: it names its dimension and its base unit.
 pub trait Quantity: Copy {
@@ -69,6 +69,25 @@ impl Amount {
     pub fn parse(dimension: Dimension, unit: &Unit, text: &str) -> Result<Self, NumberError> {
         let amount = Self::from_unit(dimension, unit, parse_number(text)?);
         if amount.is_finite() { Ok(amount) } else { Err(NumberError::TooLarge(text.trim().to_owned())) }
+    }
+
+    /// Reads a typed text that may be a range; the second amount is its upper end.
+    ///
+    /// # Errors
+    /// [`NumberError`] when the text is neither a finite number nor a range of two.
+    pub fn parse_range(
+        dimension: Dimension,
+        unit: &Unit,
+        text: &str,
+    ) -> Result<(Self, Option<Self>), NumberError> {
+        let (one, other) = parse_range(text)?;
+        let amount = |value| Self::from_unit(dimension, unit, value);
+        let (one, other) = (amount(one), other.map(amount));
+        if one.is_finite() && other.is_none_or(|other| other.is_finite()) {
+            Ok((one, other))
+        } else {
+            Err(NumberError::TooLarge(text.trim().to_owned()))
+        }
     }
 
     /// The number as text in the given unit, with the unit's digits and a

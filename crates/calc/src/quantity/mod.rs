@@ -17,7 +17,7 @@ mod unit;
 
 pub use amount::{Amount, Quantity};
 pub use estimate::Estimate;
-pub use number::{NumberError, parse_number};
+pub use number::{NumberError, parse_number, parse_range};
 pub use unit::{Dimension, System, Unit};
 
 use serde::{Deserialize, Serialize};

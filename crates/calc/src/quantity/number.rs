@@ -103,6 +103,28 @@ pub fn parse_number(text: &str) -> Result<f64, NumberError> {
     if value.is_finite() { Ok(value) } else { Err(NumberError::TooLarge(shown())) }
 }
 
+/// Reads a number or a range, as water reports print them: `40`, `40-60`,
+/// `40 – 60`, `40 to 60`, `40..60`; `<5` is the range from nothing to 5. The
+/// second number is the upper end of a range. Ends in either order are put right.
+///
+/// # Errors
+/// [`NumberError`] when either end is no finite number.
+pub fn parse_range(text: &str) -> Result<(f64, Option<f64>), NumberError> {
+    if let Some(most) = text.trim().strip_prefix('<') {
+        return Ok((0.0, Some(parse_number(most)?)));
+    }
+    let dash = text.char_indices().skip_while(|(_, c)| c.is_whitespace()).skip(1).find(|&(at, c)| {
+        matches!(c, '–' | '—') || (c == '-' && !text[..at].ends_with(['e', 'E']))
+    });
+    let ends = text
+        .split_once("..")
+        .or_else(|| text.split_once(" to "))
+        .or_else(|| dash.map(|(at, c)| (&text[..at], &text[at + c.len_utf8()..])));
+    let Some((one, other)) = ends else { return Ok((parse_number(text)?, None)) };
+    let (one, other) = (parse_number(one)?, parse_number(other)?);
+    Ok((one.min(other), (one != other).then(|| one.max(other))))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -136,6 +158,29 @@ mod tests {
             assert_eq!(parse_number(text), Err(NumberError::NotANumber(text.to_owned())), "{text}");
         }
         assert_eq!(parse_number("1e400"), Err(NumberError::TooLarge("1e400".to_owned())));
+    }
+
+    #[test]
+    fn ranges_are_read_as_reports_print_them() {
+        for (text, expected) in [
+            ("40", (40.0, None)),
+            ("40-60", (40.0, Some(60.0))),
+            (" 40 – 60 ", (40.0, Some(60.0))),
+            ("40,5—60", (40.5, Some(60.0))),
+            ("60 to 40", (40.0, Some(60.0))),
+            ("7.2..7.6", (7.2, Some(7.6))),
+            ("<5", (0.0, Some(5.0))),
+            ("< 0,5", (0.0, Some(0.5))),
+            ("-3", (-3.0, None)),
+            ("-3 - -1", (-3.0, Some(-1.0))),
+            ("1e-3", (1e-3, None)),
+            ("5-5", (5.0, None)),
+        ] {
+            assert_eq!(parse_range(text), Ok(expected), "{text}");
+        }
+        for text in ["", "-", "40-", "–60", "40-60-80", "<", "forty to fifty"] {
+            assert!(parse_range(text).is_err(), "{text}");
+        }
     }
 
     proptest! {
