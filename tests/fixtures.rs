@@ -11,7 +11,7 @@
 
 use batch::document::{
     Batch, Field, FruitAddition, FruitForm, Gas, GristBy, Hop, MOST_ITEMS, Malt, Reading, ReadingKind,
-    SaltDose, Slot, Spec, Step,
+    SaltLine, Slot, Spec, Step, Water, WaterField,
 };
 use batch::house::{House, HouseNumber, Lesson};
 use batch::keep::{
@@ -20,13 +20,14 @@ use batch::keep::{
 };
 use batch::moment::Moment;
 use calc::brew::package::PackageKind;
+use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
-use calc::quantity::{Amount, Mass, Temperature};
+use calc::quantity::{Amount, Concentration, Mass, Temperature};
 use std::path::PathBuf;
 
 const BEGUN: Moment = Moment::from_seconds(1_754_300_000);
@@ -84,13 +85,17 @@ fn full(n: usize) -> Envelope {
     batch.invented = n == 0;
     batch.notes = "Line one\nline \"two\" \\ é 😀".to_owned();
     batch.choices.finish = nth(Finish::ALL, n);
+    batch.choices.softening = nth(Softening::ALL, n);
+    batch.choices.disinfectant = nth(Disinfectant::ALL, n);
+    batch.choices.sulfite = nth(Sulfite::ALL, n);
     batch.choices.acid = nth(AcidKind::ALL, n);
     batch.choices.culture = nth(Culture::ALL, n);
     batch.choices.package = nth(PackageKind::ALL, n);
     batch.choices.gas = nth(&[Gas::PrimingSucrose, Gas::PrimingGlucose, Gas::Cylinder], n);
     batch.choices.grist_by = nth(&[GristBy::Weights, GristBy::Shares], n);
-    batch.choices.salts = Salt::ALL.to_vec();
-    batch.choices.own_salts = vec![SaltDose { salt: Salt::Gypsum, mass: Mass::grams(2.5) }];
+    batch.waters = ["My water", "The other"].map(|name| Water { name: name.to_owned(), ..Water::default() }).to_vec();
+    batch.own_finish.name = "My finish".to_owned();
+    batch.salts = Salt::ALL.iter().map(|&salt| SaltLine::new(salt)).collect();
     let malts = MaltClass::ALL.chunks(MOST_ITEMS).cycle().nth(n).unwrap_or_default();
     batch.grist = malts
         .iter()
@@ -181,11 +186,13 @@ fn schema_1_still_means_what_it_meant() {
     assert_eq!(data.notes, "Line one\nline \"two\" \\ é 😀");
     assert!(data.invented);
     assert_eq!(data.choices.gas, Gas::PrimingSucrose);
-    assert_eq!(data.choices.own_salts, [SaltDose { salt: Salt::Gypsum, mass: Mass::grams(2.5) }]);
+    assert_eq!(data.salts.iter().map(|line| line.salt).collect::<Vec<_>>(), [Salt::Gypsum]);
+    assert_eq!(data.salts[0].numbers.locked(), Some(Mass::grams(2.5)));
+    assert_eq!(data.waters.len(), 1);
+    assert_eq!(data.waters[0].numbers.calcium(), Some(Concentration::mg_per_l(330.0)));
     for (field, base) in [
         (Field::BatchVolume, 15.2),
         (Field::WantedGravity, 8.41),
-        (Field::Calcium, 330.0),
         (Field::MashTemperature, 53.49),
         (Field::Carbonation, 3.29),
     ] {

@@ -1,7 +1,7 @@
 //! The invented example: our own scenario, labelled as invented wherever it is shown.
 
 use crate::document::{
-    Batch, Field, FruitAddition, FruitField, FruitForm, Hop, HopField, Malt, MaltField, Slot,
+    Batch, Field, FruitAddition, FruitField, FruitForm, Hop, HopField, Malt, MaltField, Slot, WaterField,
 };
 use crate::house::House;
 use crate::moment::Moment;
@@ -40,18 +40,19 @@ pub fn demo(id: String, begun: Moment) -> Batch {
 
     let mg = |value: f64| Concentration::mg_per_l(value).amount();
     let of = Slot::Of;
+    let water = |field| Slot::Water(0, field);
     let typed = [
         (of(Field::BatchVolume), Volume::litres(18.0).amount()),
         (of(Field::WantedGravity), Plato::degrees(11.5).amount()),
         (of(Field::KettleVolume), Volume::litres(35.0).amount()),
         (of(Field::FermenterVolume), Volume::litres(30.0).amount()),
         (of(Field::Altitude), Altitude::metres(120.0).amount()),
-        (of(Field::Calcium), mg(18.0)),
-        (of(Field::Magnesium), mg(3.0)),
-        (of(Field::Sodium), mg(9.0)),
-        (of(Field::Chloride), mg(12.0)),
-        (of(Field::Sulfate), mg(14.0)),
-        (of(Field::Alkalinity), ChargeConcentration::meq_per_l(0.88).amount()),
+        (water(WaterField::Calcium), mg(18.0)),
+        (water(WaterField::Magnesium), mg(3.0)),
+        (water(WaterField::Sodium), mg(9.0)),
+        (water(WaterField::Chloride), mg(12.0)),
+        (water(WaterField::Sulfate), mg(14.0)),
+        (water(WaterField::Alkalinity), ChargeConcentration::meq_per_l(0.88).amount()),
         (of(Field::WantedBitterness), Bitterness::ibu(6.0).amount()),
         (Slot::Malt(0, MaltField::Share), Fraction::percent(55.0).amount()),
         (Slot::Malt(1, MaltField::Share), Fraction::percent(30.0).amount()),

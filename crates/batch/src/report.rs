@@ -30,7 +30,7 @@ fn text(sentence: &Sentence) -> String {
 /// - `stages`: under each stage's key, each figure by its name as an object with
 ///   `value_UNIT`, `low_UNIT`, `high_UNIT` (the 80 % band) and `origin`
 ///   (`predicted` or `measured`), or `not_known_because`;
-/// - `salts` with `mass_g`, `grist` with `mass_g` and `share_percent`;
+/// - `salts` with `mash_g` and `rinse_g`, `mash_course` with the pH against acid, `grist` with `mass_g` and `share_percent`;
 /// - `course`: the forecast pH from the pitch on;
 /// - `burst_check`, `warnings` with `stage`, `level` and `says`, and `next_move` as of `now`.
 pub fn plan_json(batch: &Batch, plan: &Plan, now: Moment) -> Value {
@@ -59,7 +59,12 @@ pub fn plan_json(batch: &Batch, plan: &Plan, now: Moment) -> Value {
     let next = next_move(batch, plan, now);
     json!({
         "stages": stages,
-        "salts": plan.salts.iter().map(|(salt, mass)| json!({ "salt": salt, "mass_g": mass.as_grams() })).collect::<Vec<_>>(),
+        "salts": plan.salts.iter().map(|line| json!({
+            "salt": line.salt, "mash_g": line.mash.as_grams(), "rinse_g": line.rinse.as_grams(),
+        })).collect::<Vec<_>>(),
+        "mash_course": plan.mash_course.iter().map(|(acid, ph)| json!({
+            "acid_ml": acid.as_millilitres(), "low_ph": ph.low.value(), "value_ph": ph.value.value(), "high_ph": ph.high.value(),
+        })).collect::<Vec<_>>(),
         "grist": plan.malts.iter().map(|line| json!({
             "class": line.class,
             "mass_g": line.mass.map(|mass| mass.as_grams()),

@@ -5,12 +5,13 @@
 
 use crate::document::{
     Batch, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, Gas, GristBy, Hop, HopField,
-    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SALT_AMOUNT, SaltDose, Slot, Spec, Step,
+    HopNumbers, Malt, MaltField, MaltNumbers, Reading, OwnFinish, ReadingKind, SaltLine, Slot, Spec, Step, Water, WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
 use crate::keep::{Envelope, settle};
 use crate::moment::Moment;
 use calc::brew::package::PackageKind;
+use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
@@ -49,22 +50,21 @@ pub fn any_moment() -> impl Strategy<Value = Moment> {
 }
 
 fn any_choices() -> impl Strategy<Value = Choices> {
-    let dose = (select(Salt::ALL), 0.0..=1.0f64)
-        .prop_map(|(salt, share)| SaltDose { salt, mass: at_share(SALT_AMOUNT, share).typed() });
+    let treatment = (select(Softening::ALL), select(Disinfectant::ALL), select(Sulfite::ALL));
     (
         select(Finish::ALL),
-        subsequence(Salt::ALL, 0..=Salt::ALL.len()),
-        vec(dose, 0..4),
+        treatment,
         select(&[GristBy::Shares, GristBy::Weights][..]),
         select(AcidKind::ALL),
         select(Culture::ALL),
         select(PackageKind::ALL),
         select(&[Gas::Cylinder, Gas::PrimingSucrose, Gas::PrimingGlucose][..]),
     )
-        .prop_map(|(finish, salts, own_salts, grist_by, acid, culture, package, gas)| Choices {
+        .prop_map(|(finish, (softening, disinfectant, sulfite), grist_by, acid, culture, package, gas)| Choices {
             finish,
-            salts,
-            own_salts,
+            softening,
+            disinfectant,
+            sulfite,
             grist_by,
             acid,
             culture,
@@ -126,6 +126,9 @@ fn as_kept(house: House) -> House {
 pub fn any_batch() -> impl Strategy<Value = Batch> {
     let identity = ("[a-z0-9.-]{1,16}", any_text(), any_text(), any::<bool>(), any_moment());
     let lists = (
+        vec(any_text(), 1..4),
+        any_text(),
+        subsequence(Salt::ALL, 0..=Salt::ALL.len()),
         vec((select(MaltClass::ALL), any_text()), 0..5),
         vec(any_text(), 0..4),
         vec(any_fruit(), 0..4),
@@ -136,13 +139,16 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
     (identity, any_choices(), lists, shares, any_house()).prop_map(
         |(identity, choices, lists, shares, house)| {
             let (id, name, notes, invented, begun) = identity;
-            let (malts, hops, fruit, readings, ticks) = lists;
+            let (waters, finish, salts, malts, hops, fruit, readings, ticks) = lists;
             let malt = |(class, name)| Malt { class, name, numbers: MaltNumbers::default() };
             let hop = |name| Hop { name, numbers: HopNumbers::default() };
             let mut batch = Batch::new(id, name, begun, house);
             batch.notes = notes;
             batch.invented = invented;
             batch.choices = choices;
+            batch.waters = waters.into_iter().map(|name| Water { name, ..Water::default() }).collect();
+            batch.own_finish = OwnFinish { name: finish, ..OwnFinish::default() };
+            batch.salts = salts.into_iter().map(SaltLine::new).collect();
             batch.grist = malts.into_iter().map(malt).collect();
             batch.hops = hops.into_iter().map(hop).collect();
             batch.fruit = fruit;
@@ -189,13 +195,6 @@ pub fn finished_batch() -> Envelope {
     for (field, base) in [
         (Field::BatchVolume, 20.0),
         (Field::WantedGravity, 11.5),
-        (Field::Calcium, 62.0),
-        (Field::Magnesium, 7.0),
-        (Field::Sodium, 12.0),
-        (Field::Chloride, 21.0),
-        (Field::Sulfate, 35.0),
-        (Field::Alkalinity, 2.9),
-        (Field::WaterPh, 7.6),
         (Field::MashTemperature, 67.0),
         (Field::SourTemperature, 35.0),
         (Field::SourPh, 3.35),
@@ -203,6 +202,18 @@ pub fn finished_batch() -> Envelope {
         (Field::Carbonation, 2.7),
     ] {
         let _ = Slot::Of(field).set(&mut batch, Some(Amount::in_base(field.spec().dimension, base)));
+    }
+    for (field, base) in [
+        (WaterField::Calcium, 62.0),
+        (WaterField::Magnesium, 7.0),
+        (WaterField::Sodium, 12.0),
+        (WaterField::Chloride, 21.0),
+        (WaterField::Sulfate, 35.0),
+        (WaterField::Alkalinity, 2.9),
+        (WaterField::Ph, 7.6),
+    ] {
+        let value = Amount::in_base(field.spec().dimension, base);
+        let _ = Slot::Water(0, field).set(&mut batch, Some(value));
     }
     for (place, share) in [0.6, 0.35, 0.05].into_iter().enumerate() {
         let class = MaltClass::ALL[place % MaltClass::ALL.len()];

@@ -64,9 +64,11 @@ impl Batch {
             return Err(DocumentError::NoId);
         }
         let names = self.grist.iter().map(|malt| &malt.name).chain(self.hops.iter().map(|hop| &hop.name));
+        let waters = self.waters.iter().map(|water| &water.name).chain([&self.own_finish.name]);
         let texts = [("name", &self.name), ("notes", &self.notes), ("identity", &self.id)]
             .into_iter()
             .chain(names.map(|name| ("name of an ingredient", name)))
+            .chain(waters.map(|name| ("name of a water", name)))
             .chain(self.readings.iter().map(|reading| ("note of a reading", &reading.note)));
         for (which, text) in texts {
             let length = text.chars().count();
@@ -78,8 +80,8 @@ impl Batch {
             ("malts", self.grist.len(), MOST_ITEMS),
             ("hop charges", self.hops.len(), MOST_ITEMS),
             ("fruit additions", self.fruit.len(), MOST_ITEMS),
-            ("salts at hand", self.choices.salts.len(), MOST_ITEMS),
-            ("salt amounts", self.choices.own_salts.len(), MOST_ITEMS),
+            ("waters", self.waters.len(), MOST_ITEMS),
+            ("salts at hand", self.salts.len(), MOST_ITEMS),
             ("readings", self.readings.len(), MOST_READINGS),
             ("ticked steps", self.ticks.len(), super::Step::ALL.len()),
         ] {
@@ -91,11 +93,6 @@ impl Batch {
             if let Some(value) = slot.get(self) {
                 slot.spec().check(value).map_err(DocumentError::OutOfRange)?;
             }
-        }
-        for dose in &self.choices.own_salts {
-            super::SALT_AMOUNT
-                .check(dose.mass.amount().seen_as(super::SALT_AMOUNT.dimension))
-                .map_err(DocumentError::OutOfRange)?;
         }
         for reading in self.readings.iter() {
             reading.kind.spec().check(reading.value).map_err(DocumentError::OutOfRange)?;

@@ -14,7 +14,8 @@ use crate::house::House;
 use crate::moment::Moment;
 use calc::brew::extract::WORT_CORRECTION_SOURCE;
 use calc::brew::package::PackageKind;
-use calc::brew::water::Finish;
+use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
+use calc::brew::water::{Finish, Ion, SaltAtHand};
 use calc::data::Source;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
@@ -22,8 +23,8 @@ use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::{
-    Altitude, Amount, Bitterness, Carbonation, CellDensity, ChargeConcentration, Concentration, Count,
-    Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power,
+    Altitude, Amount, Bitterness, Carbonation, CellDensity, ChargeConcentration, Concentration, Conductivity,
+    Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power,
     Quantity, Temperature, Volume, VolumePerMass, VolumeRate,
 };
 use serde::{Deserialize, Serialize};
@@ -77,21 +78,8 @@ fields! {
         fermenter_pressure FermenterPressure "fermenter_pressure_limit_kpa": GaugePressure as Pressure,
             "Highest pressure on the fermenter's plate", 0.0..=1000.0;
 
-        /// Calcium in the source water.
-        calcium Calcium "calcium_mg_per_l": Concentration as Concentration, "Calcium", 0.0..=1000.0;
-        /// Magnesium in the source water.
-        magnesium Magnesium "magnesium_mg_per_l": Concentration as Concentration, "Magnesium", 0.0..=500.0;
-        /// Sodium in the source water.
-        sodium Sodium "sodium_mg_per_l": Concentration as Concentration, "Sodium", 0.0..=2000.0;
-        /// Chloride in the source water.
-        chloride Chloride "chloride_mg_per_l": Concentration as Concentration, "Chloride", 0.0..=3000.0;
-        /// Sulfate in the source water.
-        sulfate Sulfate "sulfate_mg_per_l": Concentration as Concentration, "Sulfate", 0.0..=2000.0;
-        /// Alkalinity of the source water.
-        alkalinity Alkalinity "alkalinity_meq_per_l": ChargeConcentration as Alkalinity,
-            "Alkalinity", 0.0..=20.0;
-        /// pH of the source water.
-        water_ph WaterPh "water_ph": Ph as Ph, "pH of the water", 5.0..=10.5, or 7.5 ESTIMATE;
+        /// Free or combined chlorine in the water from the tap.
+        chlorine Chlorine "chlorine_mg_per_l": Concentration as Concentration, "Chlorine in the tap water", 0.0..=10.0;
         /// Share of distilled or reverse-osmosis water.
         distilled Distilled "distilled_share": Fraction as Percent,
             "Distilled or reverse-osmosis share", 0.0..=1.0,
@@ -190,6 +178,66 @@ fields! {
 }
 
 fields! {
+    /// What a water report gives of one water.
+    WaterNumbers, WaterField {
+        /// Share of all the water.
+        share Share "share": Fraction as Percent, "Share of all the water", 0.0..=1.0;
+        /// Calcium.
+        calcium Calcium "calcium_mg_per_l": Concentration as Calcium, "Calcium", 0.0..=1000.0;
+        /// Magnesium.
+        magnesium Magnesium "magnesium_mg_per_l": Concentration as Magnesium, "Magnesium", 0.0..=500.0;
+        /// Sodium.
+        sodium Sodium "sodium_mg_per_l": Concentration as Sodium, "Sodium", 0.0..=2000.0;
+        /// Potassium.
+        potassium Potassium "potassium_mg_per_l": Concentration as Potassium, "Potassium", 0.0..=500.0;
+        /// Chloride.
+        chloride Chloride "chloride_mg_per_l": Concentration as Chloride, "Chloride", 0.0..=3000.0;
+        /// Sulfate.
+        sulfate Sulfate "sulfate_mg_per_l": Concentration as Sulfate, "Sulfate", 0.0..=2000.0;
+        /// Nitrate.
+        nitrate Nitrate "nitrate_mg_per_l": Concentration as Nitrate, "Nitrate", 0.0..=500.0;
+        /// Alkalinity.
+        alkalinity Alkalinity "alkalinity_meq_per_l": ChargeConcentration as Alkalinity,
+            "Alkalinity", 0.0..=20.0;
+        /// Calcium and magnesium together.
+        hardness Hardness "hardness_meq_per_l": ChargeConcentration as Hardness, "Total hardness", 0.0..=60.0;
+        /// pH.
+        ph Ph "ph": Ph as Ph, "pH of the water", 5.0..=10.5;
+        /// Electrical conductivity at 25 °C.
+        conductivity Conductivity "conductivity_us_per_cm": Conductivity as Conductivity,
+            "Conductivity at 25 °C", 0.0..=6000.0;
+        /// Everything dissolved, by weight of the dry rest.
+        dissolved_solids DissolvedSolids "dissolved_solids_mg_per_l": Concentration as Concentration,
+            "Total dissolved solids", 0.0..=6000.0;
+    }
+}
+
+impl WaterField {
+    /// The ions that a finish has a range for.
+    pub const WANTED: [(Self, Ion); 5] = [
+        (Self::Calcium, Ion::Calcium),
+        (Self::Magnesium, Ion::Magnesium),
+        (Self::Sodium, Ion::Sodium),
+        (Self::Chloride, Ion::Chloride),
+        (Self::Sulfate, Ion::Sulfate),
+    ];
+}
+
+fields! {
+    /// Numbers of one salt at hand.
+    SaltNumbers, SaltField {
+        /// Exactly so much of it.
+        locked Locked "locked_g": Mass as SmallMass, "Use exactly", 0.0..=500.0;
+        /// At most so much of it.
+        most Most "most_g": Mass as SmallMass, "Use at most", 0.0..=500.0;
+        /// Share of the salt in what is weighed.
+        purity Purity "purity": Fraction as Percent, "Salt in what you weigh", 0.01..=1.0;
+        /// Density of a solution whose bottle gives no strength.
+        density Density "density_kg_per_m3": Density as Density, "Density of the solution, if that is given", 1000.0..=1500.0;
+    }
+}
+
+fields! {
     /// Numbers of one malt.
     MaltNumbers, MaltField {
         /// Weight.
@@ -205,6 +253,16 @@ fields! {
         /// Buffering.
         buffering Buffering "buffering_meq_per_kg_ph": MaltBuffering as MaltBuffering,
             "Buffering", 5.0..=400.0;
+        /// Malt weighed in for the home test.
+        tested TestedMass "tested_g": Mass as SmallMass, "Home test: malt weighed", 10.0..=500.0;
+        /// Diluted acid of the home test up to its first reading.
+        first_acid FirstAcid "first_acid_l": Volume as SmallVolume, "Home test: diluted acid, first", 0.0..=0.1;
+        /// pH after the first acid of the home test.
+        first_ph FirstPh "first_ph": Ph as Ph, "Home test: pH after it", 3.0..=7.0;
+        /// Diluted acid of the home test up to its second reading.
+        second_acid SecondAcid "second_acid_l": Volume as SmallVolume, "Home test: diluted acid, in all", 0.0..=0.1;
+        /// pH after all the acid of the home test.
+        second_ph SecondPh "second_ph": Ph as Ph, "Home test: pH after all of it", 3.0..=7.0;
     }
 }
 
@@ -307,25 +365,72 @@ pub const SAMPLE_TEMPERATURE: &Spec = &Spec {
     assumed: None,
 };
 
-/// The table row of a typed salt amount.
-pub const SALT_AMOUNT: &Spec = &Spec {
-    label: "Salt",
-    key: "mass_g",
-    dimension: Dimension::SmallMass,
-    low: Amount::in_base(Dimension::SmallMass, 0.0),
-    high: Amount::in_base(Dimension::SmallMass, 500.0),
-    assumed: None,
-};
+/// One water that goes into the batch, as its report has it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Water {
+    /// The person's own name for it; a named water is offered to other batches.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub name: String,
+    /// Single figures, and the lower ends where the report gives a range.
+    #[serde(skip_serializing_if = "is_default")]
+    pub numbers: WaterNumbers,
+    /// Upper ends of ranges.
+    #[serde(skip_serializing_if = "is_default")]
+    pub upper: WaterNumbers,
+}
 
-/// A weighed amount of salt.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+/// Own ranges of ions in place of the chosen finish's.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct OwnFinish {
+    /// The person's own name for it; a named one is offered to other batches.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub name: String,
+    /// Lower ends.
+    #[serde(skip_serializing_if = "is_default")]
+    pub from: WaterNumbers,
+    /// Upper ends.
+    #[serde(skip_serializing_if = "is_default")]
+    pub to: WaterNumbers,
+}
+
+/// One salt at hand.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct SaltDose {
+pub struct SaltLine {
     /// Which salt.
     pub salt: Salt,
-    /// How much for all the water.
-    #[serde(rename = "mass_g")]
-    pub mass: Mass,
+    /// Its numbers.
+    #[serde(default, skip_serializing_if = "is_default")]
+    pub numbers: SaltNumbers,
+}
+
+impl SaltLine {
+    /// A salt at hand, used as the plan sees fit.
+    pub fn new(salt: Salt) -> Self {
+        Self { salt, numbers: SaltNumbers::default() }
+    }
+}
+
+/// The salts that most brewers have at hand.
+fn usual_salts() -> Vec<SaltLine> {
+    [Salt::Gypsum, Salt::CalciumChlorideDihydrate, Salt::Epsom, Salt::TableSalt, Salt::BakingSoda]
+        .map(SaltLine::new)
+        .to_vec()
+}
+
+fn are_usual(salts: &[SaltLine]) -> bool {
+    *salts == usual_salts()
+}
+
+/// Before anything is typed there is one water with an empty report.
+fn one_water() -> Vec<Water> {
+    vec![Water::default()]
+}
+
+fn is_one_water(waters: &[Water]) -> bool {
+    *waters == one_water()
 }
 
 /// Whether the grist is given by weights or by shares of a wanted gravity.
@@ -353,15 +458,17 @@ pub enum Gas {
 }
 
 /// Everything a person chooses from a list.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Choices {
     /// The water goal.
     pub finish: Finish,
-    /// Salts at hand.
-    pub salts: Vec<Salt>,
-    /// Own amounts in place of the suggested ones; empty means the suggested ones.
-    pub own_salts: Vec<SaltDose>,
+    /// How the tap water is softened.
+    pub softening: Softening,
+    /// What keeps the tap water free of germs.
+    pub disinfectant: Disinfectant,
+    /// The sulfite against it.
+    pub sulfite: Sulfite,
     /// Weights or shares.
     pub grist_by: GristBy,
     /// The acid at hand.
@@ -372,27 +479,6 @@ pub struct Choices {
     pub package: PackageKind,
     /// Where the gas comes from.
     pub gas: Gas,
-}
-
-impl Default for Choices {
-    fn default() -> Self {
-        Self {
-            finish: Finish::Plush,
-            salts: vec![
-                Salt::Gypsum,
-                Salt::CalciumChlorideDihydrate,
-                Salt::Epsom,
-                Salt::TableSalt,
-                Salt::BakingSoda,
-            ],
-            own_salts: Vec::new(),
-            grist_by: GristBy::default(),
-            acid: AcidKind::Lactic,
-            culture: Culture::LPlantarum,
-            package: PackageKind::Keg,
-            gas: Gas::default(),
-        }
-    }
 }
 
 /// A step that was ticked, and when.
@@ -427,6 +513,15 @@ pub struct Batch {
     /// Every single number typed.
     #[serde(default, skip_serializing_if = "is_default")]
     pub numbers: Numbers,
+    /// The waters; never none.
+    #[serde(default = "one_water", skip_serializing_if = "is_one_water")]
+    pub waters: Vec<Water>,
+    /// Own ranges of ions.
+    #[serde(default, skip_serializing_if = "is_default")]
+    pub own_finish: OwnFinish,
+    /// Salts at hand.
+    #[serde(default = "usual_salts", skip_serializing_if = "are_usual")]
+    pub salts: Vec<SaltLine>,
     /// The grist.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub grist: Vec<Malt>,
@@ -489,6 +584,9 @@ impl Batch {
             notes: String::new(),
             choices: Choices::default(),
             numbers: Numbers::default(),
+            waters: one_water(),
+            own_finish: OwnFinish::default(),
+            salts: usual_salts(),
             grist: Vec::new(),
             hops: Vec::new(),
             fruit: Vec::new(),

@@ -188,6 +188,16 @@ pub(super) fn read_numbers<'de, D: Deserializer<'de>>(
 pub enum Slot {
     /// A field of the batch itself.
     Of(super::Field),
+    /// A figure of the water at this place, or the lower end of its range.
+    Water(usize, super::WaterField),
+    /// The upper end of the range of a figure of the water at this place.
+    WaterTo(usize, super::WaterField),
+    /// The lower end of the range wanted of an ion.
+    Finish(super::WaterField),
+    /// The upper end of the range wanted of an ion.
+    FinishTo(super::WaterField),
+    /// A field of the salt at this place.
+    Salt(usize, super::SaltField),
     /// A field of the malt at this place.
     Malt(usize, super::MaltField),
     /// A field of the hop charge at this place.
@@ -201,6 +211,10 @@ impl Slot {
     pub fn spec(self) -> &'static Spec {
         match self {
             Self::Of(field) => field.spec(),
+            Self::Water(_, field) | Self::WaterTo(_, field) | Self::Finish(field) | Self::FinishTo(field) => {
+                field.spec()
+            }
+            Self::Salt(_, field) => field.spec(),
             Self::Malt(_, field) => field.spec(),
             Self::Hop(_, field) => field.spec(),
             Self::Fruit(_, field) => field.spec(),
@@ -211,6 +225,11 @@ impl Slot {
     pub fn get(self, batch: &Batch) -> Option<Amount> {
         match self {
             Self::Of(field) => field.get(&batch.numbers),
+            Self::Water(place, field) => batch.waters.get(place).and_then(|item| field.get(&item.numbers)),
+            Self::WaterTo(place, field) => batch.waters.get(place).and_then(|item| field.get(&item.upper)),
+            Self::Finish(field) => field.get(&batch.own_finish.from),
+            Self::FinishTo(field) => field.get(&batch.own_finish.to),
+            Self::Salt(place, field) => batch.salts.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Malt(place, field) => batch.grist.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Hop(place, field) => batch.hops.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Fruit(place, field) => batch.fruit.get(place).and_then(|item| field.get(&item.numbers)),
@@ -224,6 +243,17 @@ impl Slot {
     pub fn set(self, batch: &mut Batch, value: Option<Amount>) -> Result<(), OutOfRange> {
         match self {
             Self::Of(field) => field.set(&mut batch.numbers, value),
+            Self::Water(place, field) => {
+                batch.waters.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
+            }
+            Self::WaterTo(place, field) => {
+                batch.waters.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.upper, value))
+            }
+            Self::Finish(field) => field.set(&mut batch.own_finish.from, value),
+            Self::FinishTo(field) => field.set(&mut batch.own_finish.to, value),
+            Self::Salt(place, field) => {
+                batch.salts.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
+            }
             Self::Malt(place, field) => {
                 batch.grist.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
             }
@@ -238,14 +268,36 @@ impl Slot {
 
     /// Every field of this document, lists included.
     pub fn all(batch: &Batch) -> impl Iterator<Item = Self> + '_ {
+        use super::WaterField;
         let own = super::Field::ALL.iter().map(|&field| Self::Of(field));
+        let waters = (0..batch.waters.len()).flat_map(|place| {
+            WaterField::ALL.iter().flat_map(move |&field| {
+                let slot = Self::Water(place, field);
+                std::iter::once(slot).chain(slot.upper())
+            })
+        });
+        let finish = WaterField::WANTED
+            .iter()
+            .flat_map(|&(field, _)| [Self::Finish(field), Self::FinishTo(field)]);
+        let salts = (0..batch.salts.len())
+            .flat_map(|place| super::SaltField::ALL.iter().map(move |&field| Self::Salt(place, field)));
         let malts = (0..batch.grist.len())
             .flat_map(|place| super::MaltField::ALL.iter().map(move |&field| Self::Malt(place, field)));
         let hops = (0..batch.hops.len())
             .flat_map(|place| super::HopField::ALL.iter().map(move |&field| Self::Hop(place, field)));
         let fruit = (0..batch.fruit.len())
             .flat_map(|place| super::FruitField::ALL.iter().map(move |&field| Self::Fruit(place, field)));
-        own.chain(malts).chain(hops).chain(fruit)
+        own.chain(waters).chain(finish).chain(salts).chain(malts).chain(hops).chain(fruit)
+    }
+
+    /// Where the upper end is kept when this field takes a range.
+    pub const fn upper(self) -> Option<Self> {
+        match self {
+            Self::Water(_, super::WaterField::Share) => None,
+            Self::Water(place, field) => Some(Self::WaterTo(place, field)),
+            Self::Finish(field) => Some(Self::FinishTo(field)),
+            _ => None,
+        }
     }
 
     /// What the plan uses for this field: what was typed, else what the house

@@ -1,6 +1,6 @@
 //! The figures of a plan: one row each, with its words, its inputs and its sources.
 
-use crate::document::{Field, Stage};
+use crate::document::{Field, Stage, WaterField};
 use calc::data::Source;
 use calc::quantity::{
     AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, Cells, ChargeConcentration, Concentration,
@@ -50,6 +50,8 @@ pub struct Shown {
 pub enum Input {
     /// An entry field.
     Field(Field),
+    /// A figure of the water reports.
+    Report(WaterField),
     /// Another figure.
     Figure(Figure),
 }
@@ -155,6 +157,9 @@ macro_rules! figures {
 const fn field(field: Field) -> Input {
     Input::Field(field)
 }
+const fn report(field: WaterField) -> Input {
+    Input::Report(field)
+}
 const fn figure(figure: Figure) -> Input {
     Input::Figure(figure)
 }
@@ -165,6 +170,7 @@ const ICUMSA: Source = Source::published(
 );
 const PLATO: Source = Source::published("Plato and specific gravity: cubic fit of the ASBC table.");
 const WEIGHTS: Source = Source::from_memory("IUPAC abridged atomic weights 2021.");
+const DECHLORINATION: Source = Source::derived("Stoichiometry of sulfite with chlorine and chloramine.");
 const KOLBACH: Source = Source::from_memory("Kolbach 1953, Monatsschrift für Brauerei 6:49.");
 const PROTONS: Source =
     Source::published("Proton balance of the grist: deLange 2015, MBAA Technical Quarterly 52(1):3.");
@@ -215,28 +221,28 @@ figures! {
             [BALANCE], "As the water in all.";
         /// Calcium after salts.
         calcium_after CalciumAfter: Concentration as Concentration, "Calcium",
-            "The blend's calcium plus what the salts bring.", [field(Field::Calcium), field(Field::Distilled), figure(Figure::TotalWater)],
-            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+            "The blend's calcium plus what the salts bring.", [report(WaterField::Calcium), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Of the report: a range it gives, or what had to be inferred. The weights count as exact.";
         /// Magnesium after salts.
         magnesium_after MagnesiumAfter: Concentration as Concentration, "Magnesium",
-            "The blend's magnesium plus what the salts bring.", [field(Field::Magnesium), field(Field::Distilled), figure(Figure::TotalWater)],
-            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+            "The blend's magnesium plus what the salts bring.", [report(WaterField::Magnesium), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Of the report: a range it gives, or what had to be inferred. The weights count as exact.";
         /// Sodium after salts.
         sodium_after SodiumAfter: Concentration as Concentration, "Sodium",
-            "The blend's sodium plus what the salts bring.", [field(Field::Sodium), field(Field::Distilled), figure(Figure::TotalWater)],
-            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+            "The blend's sodium plus what the salts bring.", [report(WaterField::Sodium), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Of the report: a range it gives, or what had to be inferred. The weights count as exact.";
         /// Chloride after salts.
         chloride_after ChlorideAfter: Concentration as Concentration, "Chloride",
-            "The blend's chloride plus what the salts bring.", [field(Field::Chloride), field(Field::Distilled), figure(Figure::TotalWater)],
-            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+            "The blend's chloride plus what the salts bring.", [report(WaterField::Chloride), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Of the report: a range it gives, or what had to be inferred. The weights count as exact.";
         /// Sulfate after salts.
         sulfate_after SulfateAfter: Concentration as Concentration, "Sulfate",
-            "The blend's sulfate plus what the salts bring.", [field(Field::Sulfate), field(Field::Distilled), figure(Figure::TotalWater)],
-            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+            "The blend's sulfate plus what the salts bring.", [report(WaterField::Sulfate), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Of the report: a range it gives, or what had to be inferred. The weights count as exact.";
         /// Alkalinity after salts.
         alkalinity_after AlkalinityAfter: ChargeConcentration as Alkalinity, "Alkalinity",
-            "The blend's alkalinity plus what basic salts bring.", [field(Field::Alkalinity), field(Field::Distilled), figure(Figure::TotalWater)],
-            [WEIGHTS], "Exact for the report and the weights given; reports vary through the year.";
+            "The blend's alkalinity plus what basic salts bring.", [report(WaterField::Alkalinity), field(Field::Distilled), figure(Figure::TotalWater)],
+            [WEIGHTS], "Of the report: a range it gives, or what had to be inferred. The weights count as exact.";
         /// Residual alkalinity.
         residual_alkalinity ResidualAlkalinity: ChargeConcentration as Alkalinity, "Residual alkalinity",
             "Alkalinity less calcium / 3.5 and magnesium / 7, all in mEq/L.",
@@ -246,11 +252,15 @@ figures! {
         hardness Hardness: ChargeConcentration as Alkalinity, "Hardness",
             "Calcium and magnesium as charge.", [figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter)],
             [WEIGHTS], "Exact for the ions given.";
-        /// Charge balance of the report.
-        imbalance Imbalance: Fraction as Percent, "Charge balance of the report",
-            "Positive less negative charge over their sum, for the source water.",
-            [field(Field::Calcium), field(Field::Magnesium), field(Field::Sodium), field(Field::Chloride), field(Field::Sulfate), field(Field::Alkalinity)],
-            [Source::from_memory("Standard Methods 1030 E.")], "Exact for the ions given.";
+        /// Metabisulfite against chlorine.
+        metabisulfite Metabisulfite: Mass as SmallMass, "Metabisulfite against the chlorine",
+            "Chlorine times the tap water's volume, one molecule of sulfite for each, and a fifth more to be sure.",
+            [field(Field::Chlorine), figure(Figure::TapWater)], [DECHLORINATION], "As the chlorine given and the volume.";
+        /// Lime that softens the water.
+        softening_lime SofteningLime: Mass as SmallMass, "Slaked lime to soften the tap water",
+            "Lime that turns bicarbonate and dissolved carbon dioxide into carbonate, which falls out as chalk.",
+            [report(WaterField::Alkalinity), report(WaterField::Ph), figure(Figure::TapWater)], [CARBONATE, WEIGHTS],
+            "As the report. Lime that stood open has turned to chalk in part.";
     }
     Grist {
         /// All malt.

@@ -19,10 +19,11 @@ use crate::house::Lesson;
 use crate::say::{Sentence, say};
 use calc::brew::package::{BurstReason, Verdict};
 use calc::brew::souring::CurvePoint;
-use calc::brew::water::Ion;
+use calc::brew::water::{Ion, Recipe};
+use calc::chem::report::WaterRead;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
-use calc::quantity::{Concentration, Count, Fraction, Mass, PhDifference, Volume};
+use calc::quantity::{Concentration, Count, Estimate, Fraction, Mass, Ph, PhDifference, Volume};
 
 /// Why a figure is not known yet.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,6 +34,8 @@ pub enum Unknown {
     Empty(&'static Spec),
     /// A reading is needed first.
     Reading(ReadingKind),
+    /// No water report says enough.
+    NoWater,
     /// There is no malt yet.
     NoGrist,
     /// There is no fruit yet.
@@ -56,6 +59,7 @@ impl Unknown {
             Self::NotReached => say!["Something earlier in the day is not known yet."],
             Self::Empty(spec) => say!["Type first: ", spec.label, "."],
             Self::Reading(kind) => say!["Measure first: ", kind.spec().label, "."],
+            Self::NoWater => say!["Type your water report: hardness or calcium, and alkalinity, at least."],
             Self::NoGrist => say!["Add a malt with its weight or share first."],
             Self::NoFruit => say!["No fruit is planned."],
             Self::NotUsed => say!["Not needed for what is chosen."],
@@ -97,6 +101,24 @@ pub struct IonLine {
     pub high: Concentration,
 }
 
+/// A salt to weigh, and where it goes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SaltAmount {
+    /// Which salt.
+    pub salt: Salt,
+    /// Into the mash water.
+    pub mash: Mass,
+    /// Into the water that rinses the grain.
+    pub rinse: Mass,
+}
+
+impl SaltAmount {
+    /// All of it.
+    pub fn all(&self) -> Mass {
+        self.mash + self.rinse
+    }
+}
+
 /// The fermenter before and after fruit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VesselLevel {
@@ -115,8 +137,12 @@ pub struct VesselLevel {
 pub struct Plan {
     /// Every figure.
     pub figures: Figures,
-    /// Salts to weigh for all the water.
-    pub salts: Vec<(Salt, Mass)>,
+    /// What each water's report says once it is read; `None` where it says too little.
+    pub waters: Vec<Option<WaterRead>>,
+    /// Salts to weigh.
+    pub salts: Vec<SaltAmount>,
+    /// The best recipe with one salt fewer, when a recipe with several was found.
+    pub simpler: Option<Recipe>,
     /// The ions against the finish; empty while the water is not known.
     pub ions: Vec<IonLine>,
     /// The malts.
@@ -125,6 +151,8 @@ pub struct Plan {
     pub course: Vec<CurvePoint>,
     /// Souring speed as the readings have it, against the first forecast.
     pub souring_speed: Option<Count>,
+    /// pH against acid stirred into this mash, with its band; empty while not known.
+    pub mash_course: Vec<(Volume, Estimate<Ph>)>,
     /// What the first mash reading says the malts' pH differs from the tables.
     pub mash_ph_shift: Option<PhDifference>,
     /// The fermenter's level.

@@ -43,9 +43,8 @@ pub fn next_move(batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
     {
         return typed_first(Stage::Grist, unknown.sentence());
     }
-    if matches!(plan.figures.alkalinity_after, Err(Unknown::Empty(_))) && batch.ticks.is_empty() {
-        let says = say!["Type your water report: calcium and alkalinity at least."];
-        let mut next = typed_first(Stage::Water, says);
+    if plan.figures.alkalinity_after == Err(Unknown::NoWater) && batch.ticks.is_empty() {
+        let mut next = typed_first(Stage::Water, Unknown::NoWater.sentence());
         next.details.push(say!["Your supplier publishes it. With distilled or reverse-osmosis water only, set its share to 100 %."]);
         return next;
     }
@@ -115,8 +114,19 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             if typed(Field::Distilled).is_some_and(|share| share.base() > 0.0) {
                 with_amounts!(lines; figure(Figure::TapWater)?, " from the tap, ", figure(Figure::DistilledWater)?, " distilled or reverse-osmosis.");
             }
-            for (salt, mass) in &plan.salts {
-                lines.push(say![mass.amount().seen_as(Dimension::SmallMass), " ", salt.name(), "."]);
+            if batch.choices.softening == Softening::Boil {
+                lines.push(say!["Boil the tap water for half an hour first, let it cool and settle, and draw the clear water off the chalk."]);
+            }
+            with_amounts!(lines; figure(Figure::SofteningLime)?, " of slaked lime into the tap water: stir, let it settle for some hours, draw the clear water off.");
+            with_amounts!(lines; figure(Figure::Metabisulfite)?, " of ", batch.choices.sulfite.name(), " into the tap water; stir, wait five minutes.");
+            let small = |mass: Mass| mass.amount().seen_as(Dimension::SmallMass);
+            for line in &plan.salts {
+                let mut says = say![small(line.all()), " ", line.salt.name()];
+                if line.rinse > Mass::ZERO {
+                    says.extend(say![": ", small(line.mash), " into the mash water, ", small(line.rinse), " into the rest"]);
+                }
+                says.extend(say!["."]);
+                lines.push(says);
             }
             if plan.salts.is_empty() {
                 lines.push(say!["No salt is needed, or none at hand helps."]);

@@ -18,10 +18,10 @@ mod wort;
 use super::figures::{Known, Origin, Value};
 use super::lessons::lessons;
 use super::warning::{Level, Warning};
-use super::{Figures, IonLine, MaltLine, Plan, Unknown, VesselLevel};
+use super::{Figures, IonLine, MaltLine, Plan, SaltAmount, Unknown, VesselLevel};
 use crate::document::{
     Batch, Field, FruitAddition, FruitField, FruitForm, Gas, GristBy, HopField, Malt, Reading, ReadingKind,
-    Slot, Stage, Step,
+    SaltLine, Slot, Stage, Step, Water, WaterField, WaterNumbers,
 };
 use crate::house::HouseNumber;
 use crate::say::say;
@@ -38,14 +38,19 @@ use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg
 use calc::brew::souring::{
     Alarm, Conditions, Forecast, SouringError, forecast, lactic_formed, titratable_acidity,
 };
-use calc::brew::water::{Ion, advice, salts_for, water_with};
+use calc::brew::treatment::{
+    DISTILLED_PH, Disinfectant, MOST_CHLORINE, SULFITE_LINE, Softening, boiled, dechlorinate, limed, mixed,
+};
+use calc::brew::water::{Goal, Ion, Remedy, SaltAnswer, SaltAtHand, SaltQuestion, advice, salts_for, split};
 use calc::chem::density::{plato_from_sg, sg_from_plato};
 use calc::chem::gas::dissolved;
+use calc::chem::report::{WaterReport, read};
 use calc::chem::water::Ions;
 use calc::data::acids::{Acid, AcidKind};
 use calc::data::fruits::FruitAcid;
+use calc::data::salts::Salt;
 use calc::quantity::{
-    Bitterness, Buffering, Carbonation, CellDensity, Charge, Concentration, Count, Duration, Estimate,
+    Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count, Duration, Estimate,
     Fraction, GaugePressure, Mass, Ph, PhDifference, Plato, Power, Quantity, SpecificGravity, Temperature,
     TitratableAcidity, Volume, VolumePerMass, VolumeRate,
 };
@@ -178,7 +183,7 @@ impl Maker<'_> {
     fn day(&mut self) {
         // What needs no wort is known from the start.
         self.early_hops();
-        self.report_balance();
+        self.reports();
         self.boiling_point();
         self.sour_reading();
         self.gas();

@@ -1,70 +1,160 @@
-//! The water report, salts and the water they make.
+//! The waters, their treatment, the salts and the water they make.
 
 use super::*;
 
-impl Maker<'_> {
-    /// The source water as reported; unnamed ions count as none.
-    pub(super) fn report(&self) -> Result<Ions, Unknown> {
-        let numbers = &self.batch.numbers;
-        if numbers.distilled() == Some(Fraction::ALL) {
-            return Ok(Ions::default());
-        }
-        let zero = Concentration::ZERO;
-        Ok(Ions {
-            calcium: numbers.calcium().ok_or(Unknown::Empty(Field::Calcium.spec()))?,
-            alkalinity: numbers.alkalinity().ok_or(Unknown::Empty(Field::Alkalinity.spec()))?,
-            magnesium: numbers.magnesium().unwrap_or(zero),
-            sodium: numbers.sodium().unwrap_or(zero),
-            chloride: numbers.chloride().unwrap_or(zero),
-            sulfate: numbers.sulfate().unwrap_or(zero),
-            potassium: zero,
-        })
-    }
+/// A single figure given for an ion's range is met within a tenth, and within this.
+const NARROWEST: Concentration = Concentration::mg_per_l(5.0);
 
-    pub(super) fn report_balance(&mut self) {
-        let report = self.report();
-        self.figures().imbalance = report.and_then(|ions| exact(ions.imbalance()));
-        let Ok(ions) = report else { return };
-        let numbers = &self.batch.numbers;
-        let missing = [
-            (Field::Magnesium, numbers.magnesium()),
-            (Field::Sodium, numbers.sodium()),
-            (Field::Chloride, numbers.chloride()),
-            (Field::Sulfate, numbers.sulfate()),
-        ];
-        let all_given = missing.iter().all(|(_, given)| given.is_some());
-        if numbers.distilled() != Some(Fraction::ALL) {
-            for (field, _) in missing.iter().filter(|(_, given)| given.is_none()) {
+/// The water that goes into kettle and mash.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Made {
+    /// What the mash water holds.
+    pub(super) mash: Ions,
+    /// Standard deviations of what the reports say, after blending.
+    pub(super) spread: Ions,
+    /// Its pH.
+    pub(super) ph: Ph,
+}
+
+/// The report of a water as typed: single figures, or ranges where two ends are given.
+fn report_of(water: &Water) -> WaterReport {
+    fn estimate<Q: Quantity>(water: &Water, get: impl Fn(&WaterNumbers) -> Option<Q>) -> Option<Estimate<Q>> {
+        let one = get(&water.numbers)?;
+        Some(get(&water.upper).map_or_else(
+            || Estimate::exact(one),
+            |other| Estimate::band(Q::from_base(0.5 * (one.base() + other.base())), one, other),
+        ))
+    }
+    WaterReport {
+        calcium: estimate(water, WaterNumbers::calcium),
+        magnesium: estimate(water, WaterNumbers::magnesium),
+        sodium: estimate(water, WaterNumbers::sodium),
+        potassium: estimate(water, WaterNumbers::potassium),
+        chloride: estimate(water, WaterNumbers::chloride),
+        sulfate: estimate(water, WaterNumbers::sulfate),
+        nitrate: estimate(water, WaterNumbers::nitrate),
+        alkalinity: estimate(water, WaterNumbers::alkalinity),
+        hardness: estimate(water, WaterNumbers::hardness),
+        conductivity: estimate(water, WaterNumbers::conductivity),
+        dissolved_solids: estimate(water, WaterNumbers::dissolved_solids),
+        ph: estimate(water, WaterNumbers::ph),
+    }
+}
+
+impl Maker<'_> {
+    /// Reads every water's report and says what does not fit in it.
+    pub(super) fn reports(&mut self) {
+        self.plan.waters = self.batch.waters.iter().map(|water| read(&report_of(water)).ok()).collect();
+        for place in 0..self.plan.waters.len() {
+            let Some(water) = self.plan.waters[place] else { continue };
+            let name = &self.batch.waters[place].name;
+            let name = if name.is_empty() { "The water report".to_owned() } else { name.clone() };
+            if let Some(culprit) = water.culprit {
+                self.warn(Stage::Water, Level::Caution, say![name, ": ", culprit.text(), " Then it would be ", culprit.remedy, "."]);
+            } else if water.balance_ok == Some(false) {
+                let lacking = if water.balance < Fraction::ZERO {
+                    " does not balance. A figure is wrong, in another unit or missing; positive ions (calcium, magnesium, sodium) lack "
+                } else {
+                    " does not balance. A figure is wrong, in another unit or missing; negative ions (alkalinity, sulfate, chloride) lack "
+                };
                 self.warn(
                     Stage::Water,
-                    Level::Note,
-                    say![field.spec().label, " is not given and counts as none."],
+                    Level::Caution,
+                    say![name, lacking, Fraction::of_one(water.balance.as_of_one().abs()).amount(), " of all charges."],
                 );
             }
         }
-        if all_given && !ions.is_balanced() {
-            let (plus, minus) = (ions.cations(), ions.anions());
-            let lacking = if plus < minus {
-                "positive ions (calcium, magnesium, sodium)"
-            } else {
-                "negative ions (alkalinity, sulfate, chloride)"
-            };
+    }
+
+    /// The share of each water in all the water, in their order, and that of
+    /// distilled water. What is not given shares the rest evenly.
+    fn shares(&mut self) -> Result<(Vec<Fraction>, Fraction), Unknown> {
+        let distilled: Fraction = value(self.batch, Field::Distilled)?;
+        let rest = distilled.rest();
+        let typed: Vec<Option<Fraction>> = self.batch.waters.iter().map(|water| water.numbers.share()).collect();
+        let given: Fraction = typed.iter().flatten().copied().sum();
+        let open = typed.iter().filter(|share| share.is_none()).count();
+        let each = (rest - given).max(Fraction::ZERO) / (open as f64).max(1.0);
+        let sum = given + each * open as f64;
+        if rest > Fraction::ZERO && (sum - rest).as_of_one().abs() > 0.005 {
             self.warn(
                 Stage::Water,
-                Level::Caution,
-                say![
-                    "The water report does not balance: its charges differ by ",
-                    ions.imbalance().amount(),
-                    ". A figure is wrong, in another unit or missing among the ",
-                    lacking,
-                    "."
-                ],
+                Level::Note,
+                say!["The shares of the waters come to ", (sum + distilled).amount(), "; they are used in proportion."],
             );
         }
+        let scale = if sum > Fraction::ZERO { rest / sum } else { 0.0 };
+        Ok((typed.into_iter().map(|share| share.unwrap_or(each) * scale).collect(), distilled))
+    }
+
+    /// The tap waters mixed, treated, and blended with distilled water.
+    fn blend(&mut self, all: Known<Volume>) -> Result<(Ions, Ions, Ph), Unknown> {
+        let batch = self.batch;
+        let (shares, distilled) = self.shares()?;
+        let tap = distilled.rest();
+        let mut parts = Vec::with_capacity(shares.len());
+        let (mut spread, mut so_far) = (Ions::default(), Fraction::ZERO);
+        for (share, water) in shares.into_iter().zip(&self.plan.waters).filter(|(share, _)| *share > Fraction::ZERO) {
+            let water = water.ok_or(Unknown::NoWater)?;
+            parts.push((Fraction::of_one(share / tap), water.ions, water.ph.value));
+            // Reports err independently; their mean spread is on the wide side.
+            so_far += share;
+            spread = spread.blended(Fraction::of_one(share / so_far), &water.spread);
+        }
+        let volume = middle(&all).map(|all| all * tap);
+        let (mut ions, mut ph) = mixed(&parts);
+        let figures = self.figures();
+        figures.softening_lime = Err(Unknown::NotUsed);
+        figures.metabisulfite = Err(Unknown::NotUsed);
+        if tap > Fraction::ZERO {
+            match batch.choices.softening {
+                Softening::None => {}
+                Softening::Boil => {
+                    let soft = boiled(ions, ph, volume?);
+                    (ions, ph) = (soft.ions, soft.ph);
+                }
+                Softening::Lime => {
+                    let soft = limed(ions, ph, volume?);
+                    (ions, ph) = (soft.ions, soft.ph);
+                    self.figures().softening_lime = exact(soft.lime);
+                }
+            }
+            if batch.choices.disinfectant != Disinfectant::None {
+                let residual = batch.numbers.chlorine().unwrap_or(MOST_CHLORINE);
+                let clean = dechlorinate(ions, residual, batch.choices.disinfectant, volume?);
+                ions = clean.ions;
+                self.figures().metabisulfite = exact(clean.mass);
+                if clean.sulfite_left > SULFITE_LINE {
+                    self.warn(
+                        Stage::Water,
+                        Level::Note,
+                        say!["About ", clean.sulfite_left.amount(), " of sulfite (as SO₂) is left: declare it to guests; asthmatics can react to it."],
+                    );
+                }
+            }
+        }
+        let (ions, ph) = mixed(&[(tap, ions, ph), (distilled, Ions::default(), DISTILLED_PH)]);
+        Ok((ions, Ions::default().blended(tap, &spread), ph))
+    }
+
+    /// The goal of the salts: the finish's ranges, or own ones in their place.
+    fn goal(&self) -> Goal {
+        let mut goal = self.batch.choices.finish.goal();
+        let own = &self.batch.own_finish;
+        for (range, (field, _)) in goal.ranges.iter_mut().zip(WaterField::WANTED) {
+            let end = |numbers: &WaterNumbers| field.get(numbers).map(|amount| amount.typed::<Concentration>());
+            let Some(from) = end(&own.from).or_else(|| end(&own.to)) else { continue };
+            let to = end(&own.to).unwrap_or(from);
+            let (low, high) = (from.min(to), from.max(to));
+            let narrow = (high * 0.1).max(NARROWEST) - (high - low) * 0.5;
+            let slack = narrow.max(Concentration::ZERO);
+            *range = ((low - slack).max(Concentration::ZERO), high + slack);
+        }
+        goal
     }
 
     /// Salts and the water they make; the ions of the mash.
-    pub(super) fn water(&mut self, weighed: &WeighedIn) -> Result<Ions, Unknown> {
+    pub(super) fn water(&mut self, weighed: &WeighedIn) -> Result<Made, Unknown> {
         let batch = self.batch;
         let distilled: Fraction = value(batch, Field::Distilled)?;
         let total = self.plan.figures.total_water;
@@ -74,74 +164,81 @@ impl Maker<'_> {
         let figures = self.figures();
         figures.tap_water = part(distilled.rest());
         figures.distilled_water = part(distilled);
-        let blend = self.report().map(|report| report.blended(distilled, &Ions::default()));
+        let blend = self.blend(total);
+        let goal = self.goal();
         let step = value(batch, Field::ScaleStep)?;
-        let made = blend.map(|blend| {
-            let own = &batch.choices.own_salts;
-            if own.is_empty() {
-                let recipe =
-                    salts_for(batch.choices.finish, blend, weighed.water, &batch.choices.salts, step);
-                self.plan.salts = recipe.amounts;
-                recipe.water
-            } else {
-                self.plan.salts = own.iter().map(|dose| (dose.salt, dose.mass)).collect();
-                water_with(blend, &self.plan.salts, weighed.water)
+        let rinse: Volume = value(batch, Field::Rinse)?;
+        let made = blend.map(|(water, spread, ph)| {
+            let salts: Vec<SaltAtHand> = batch.salts.iter().map(SaltLine::at_hand).collect();
+            let question = SaltQuestion { goal: goal.clone(), water, volume: weighed.water, salts, step };
+            let answer = salts_for(&question);
+            let share = Fraction::of_one(((weighed.water - rinse) / weighed.water).clamp(0.0, 1.0));
+            let split = split(&answer.best, share, step);
+            self.plan.salts = split.iter().map(|&(salt, mash, rinse)| SaltAmount { salt, mash, rinse }).collect();
+            let mut mash = water;
+            for line in &self.plan.salts {
+                if let Some(at_hand) = question.salts.iter().find(|at_hand| at_hand.salt == line.salt) {
+                    mash = mash.with_salt(at_hand, line.mash, weighed.water * share);
+                }
             }
+            (water, answer, Made { mash, spread, ph })
         });
         let figures = self.figures();
-        let ion = |ion: Ion| made.and_then(|made| exact(ion.of(&made)));
-        figures.calcium_after = ion(Ion::Calcium);
-        figures.magnesium_after = ion(Ion::Magnesium);
-        figures.sodium_after = ion(Ion::Sodium);
-        figures.chloride_after = ion(Ion::Chloride);
-        figures.sulfate_after = ion(Ion::Sulfate);
-        figures.alkalinity_after = made.and_then(|made| exact(made.alkalinity));
-        figures.residual_alkalinity = made.and_then(|made| exact(made.residual_alkalinity()));
-        figures.hardness = made.and_then(|made| exact(made.hardness()));
-        let (before, after) = (blend?, made?);
-        let finish = batch.choices.finish;
+        // What the salts bring is weighed; what the report says is as uncertain as it is.
+        let known = made.as_ref().map_err(|unknown| *unknown);
+        let ion = |of: fn(&Ions) -> Concentration| {
+            known.and_then(|(_, answer, made)| predicted(not_below_zero(of(&answer.best.water), of(&made.spread).base())))
+        };
+        figures.calcium_after = ion(|ions| ions.calcium);
+        figures.magnesium_after = ion(|ions| ions.magnesium);
+        figures.sodium_after = ion(|ions| ions.sodium);
+        figures.chloride_after = ion(|ions| ions.chloride);
+        figures.sulfate_after = ion(|ions| ions.sulfate);
+        let charge = |of: fn(&Ions) -> ChargeConcentration, spread: fn(&Ions) -> ChargeConcentration| {
+            known.and_then(|(_, answer, made)| predicted(Estimate::normal(of(&answer.best.water), spread(&made.spread).base())))
+        };
+        figures.alkalinity_after = charge(|ions| ions.alkalinity, |ions| ions.alkalinity);
+        figures.residual_alkalinity = charge(Ions::residual_alkalinity, |ions| ions.alkalinity);
+        figures.hardness = charge(Ions::hardness, Ions::hardness);
+        let (before, answer, made) = made?;
+        let after = answer.best.water;
         self.plan.ions = Ion::ALL
             .iter()
-            .map(|&ion| {
-                let (low, high) = finish.range(ion);
-                IonLine { ion, before: ion.of(&before), after: ion.of(&after), low, high }
-            })
+            .zip(&goal.ranges)
+            .map(|(&ion, &(low, high))| IonLine { ion, before: ion.of(&before), after: ion.of(&after), low, high })
             .collect();
-        // Half a step of the scale may round an ion out of its range; that is no warning.
-        let slack = |range: Concentration| range * 0.05;
-        let unmet: Vec<IonLine> = self
-            .plan
-            .ions
-            .iter()
-            .copied()
-            .filter(|line| {
-                let slack = slack(line.high - line.low);
-                line.after < line.low - slack || line.after > line.high + slack
-            })
-            .collect();
-        for line in unmet {
-            let says = if line.after < line.low {
-                say![
-                    line.ion.name(),
-                    " stays at ",
-                    line.after.amount(),
-                    ", below the ",
-                    line.low.amount(),
-                    " of this finish: a salt that brings it is not at hand or brings too much else."
-                ]
-            } else {
-                say![
-                    line.ion.name(),
-                    " is ",
-                    line.after.amount(),
-                    ", above the ",
-                    line.high.amount(),
-                    " of this finish: only distilled or reverse-osmosis water lowers it."
-                ]
-            };
+        self.salt_warnings(&answer);
+        self.plan.simpler = answer.simpler;
+        Ok(made)
+    }
+
+    fn salt_warnings(&mut self, answer: &SaltAnswer) {
+        for missed in &answer.missed {
+            let low = missed.reached < missed.low;
+            let mut says = say![
+                missed.ion.name(),
+                if low { " stays at " } else { " is " },
+                missed.reached.amount(),
+                if low { ", below the " } else { ", above the " },
+                if low { missed.low.amount() } else { missed.high.amount() },
+                " of this finish. "
+            ];
+            match missed.remedy {
+                Remedy::Salt(salt) => says.extend(say![salt.name(), " would reach it."]),
+                Remedy::Dilute(share) => says.extend(say![share.amount(), " of distilled or reverse-osmosis water would reach it."]),
+                Remedy::Conflict(ion) => says.extend(say!["More would push ", ion.name(), " too far."]),
+                Remedy::Nothing => says.extend(say!["No salt known here reaches it."]),
+            }
             self.warn(Stage::Water, Level::Note, says);
         }
-        for advice in advice(&after) {
+        if !answer.best.proven {
+            self.warn(Stage::Water, Level::Note, say!["The salts are a good recipe, but not proven to be the best one."]);
+        }
+        let used: Vec<Salt> = self.plan.salts.iter().map(|line| line.salt).collect();
+        for caveat in used.into_iter().filter_map(Salt::caveat) {
+            self.warn(Stage::Water, Level::Note, say![caveat]);
+        }
+        for advice in advice(&answer.best.water) {
             self.warn(
                 Stage::Water,
                 Level::Note,
@@ -155,6 +252,11 @@ impl Maker<'_> {
                 ],
             );
         }
-        Ok(after)
     }
+}
+
+/// A normal estimate of something that can't be negative.
+fn not_below_zero(value: Concentration, deviation: f64) -> Estimate<Concentration> {
+    let Estimate { value, low, high } = Estimate::normal(value, deviation);
+    Estimate { value, low: low.max(Concentration::ZERO).min(value), high }
 }
