@@ -98,8 +98,16 @@ impl Carbonate {
         ChargeConcentration::meq_per_l(carbon.as_mmol_per_l() * charge + water)
     }
 
-    /// Acid that brings a water from one pH to another with no gas lost.
-    /// Negative when base is needed.
+    /// The part of the ionic strength that the carbon and water's own ions make up.
+    pub(super) fn strength_of(&self, carbon: MolarConcentration, ph: Ph) -> MolarConcentration {
+        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
+        let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
+        let ions = carbon.as_mmol_per_l() * (one + 4.0 * two) / (1.0 + one + two);
+        MolarConcentration::mmol_per_l(0.5 * (ions + 1e3 * (self.kw / h + h / self.gamma)))
+    }
+
+    /// Acid that brings a water from one pH to another with no gas lost, the ionic strength
+    /// taken as constant. Negative when base is needed.
     pub fn acid_to(&self, alkalinity: ChargeConcentration, from: Ph, to: Ph) -> ChargeConcentration {
         alkalinity - self.alkalinity(self.carbon(alkalinity, from), to)
     }
@@ -143,7 +151,7 @@ impl Carbonate {
 }
 
 /// The pH at which a rising balance is zero; the nearer end of 0..=14 when it is nowhere.
-fn ph_where(balance: &dyn Fn(Ph) -> f64) -> Ph {
+pub(super) fn ph_where(balance: &dyn Fn(Ph) -> f64) -> Ph {
     let of = |ph: f64| balance(Ph::new(ph));
     Ph::new(root(&of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 0.0 } else { 14.0 }))
 }

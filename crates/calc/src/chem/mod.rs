@@ -4,4 +4,5 @@ pub mod activity;
 pub mod carbonate;
 pub mod density;
 pub mod gas;
+pub mod titration;
 pub mod water;
