@@ -5,6 +5,7 @@
 
 mod extract_checks;
 mod ph_checks;
+mod phreeqc_checks;
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};

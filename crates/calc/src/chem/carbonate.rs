@@ -62,7 +62,11 @@ pub struct Carbonate {
 impl Carbonate {
     /// For a temperature of 0..=90 °C and an ionic strength up to 0.5 mol/L.
     pub fn new(at: Temperature, strength: MolarConcentration) -> Self {
-        let pk = constants(at);
+        Self::with(&constants(at), at, strength)
+    }
+
+    /// With the constants of the temperature at hand.
+    pub(super) fn with(pk: &Constants, at: Temperature, strength: MolarConcentration) -> Self {
         let exponent = |charge| activity_exponent(charge, strength, at).value();
         let (g0, g1, g2) = (exponent(0), exponent(1), exponent(2));
         // Mixed constants: pH is an activity, everything else a concentration.
@@ -74,6 +78,26 @@ impl Carbonate {
             gamma: 10_f64.powf(g1),
             calcite: -pk.pk_calcite.value() - 2.0 * g2,
         }
+    }
+
+    /// The system where bicarbonate and carbonate stand for those bound to metals too: so many
+    /// times what of them is free.
+    #[must_use]
+    pub(super) fn bound(self, bicarbonate: f64, carbonate: f64) -> Self {
+        Self { k1: self.k1 * bicarbonate, k2: self.k2 * carbonate / bicarbonate, ..self }
+    }
+
+    /// Bicarbonate, carbonate, and water's own ions together, mmol/L.
+    pub(super) fn ions(&self, carbon: MolarConcentration, ph: Ph) -> [f64; 3] {
+        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
+        let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
+        let gas = carbon.as_mmol_per_l() / (1.0 + one + two);
+        [gas * one, gas * two, 1e3 * (self.kw / h + h / self.gamma)]
+    }
+
+    /// The saturation index of calcite with free calcium and free carbonate, mmol/L.
+    pub(super) fn calcite_index(&self, calcium: f64, carbonate: f64) -> Count {
+        Count::of((calcium * carbonate * 1e-6).max(1e-30).log10() - self.calcite)
     }
 
     /// Charge per mole of inorganic carbon, the share of that carbon which is dissolved gas, and
@@ -96,14 +120,6 @@ impl Carbonate {
     pub fn alkalinity(&self, carbon: MolarConcentration, ph: Ph) -> ChargeConcentration {
         let (charge, _, water) = self.parts(ph);
         ChargeConcentration::meq_per_l(carbon.as_mmol_per_l() * charge + water)
-    }
-
-    /// The part of the ionic strength that the carbon and water's own ions make up.
-    pub(super) fn strength_of(&self, carbon: MolarConcentration, ph: Ph) -> MolarConcentration {
-        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
-        let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
-        let ions = carbon.as_mmol_per_l() * (one + 4.0 * two) / (1.0 + one + two);
-        MolarConcentration::mmol_per_l(0.5 * (ions + 1e3 * (self.kw / h + h / self.gamma)))
     }
 
     /// Acid that brings a water from one pH to another with no gas lost, the ionic strength
@@ -142,11 +158,8 @@ impl Carbonate {
         alkalinity: ChargeConcentration,
         ph: Ph,
     ) -> Count {
-        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
-        let dissolved = self.carbon(alkalinity, ph).as_mmol_per_l() * self.parts(ph).1;
-        let carbonate = 1e-3 * dissolved * self.k1 * self.k2 / (h * h);
-        let product = carbonate * 1e-3 * calcium.as_mmol_per_l().max(0.0);
-        Count::of(product.max(1e-30).log10() - self.calcite)
+        let [_, carbonate, _] = self.ions(self.carbon(alkalinity, ph), ph);
+        self.calcite_index(calcium.as_mmol_per_l().max(0.0), carbonate)
     }
 }
 

@@ -118,7 +118,7 @@ impl AcidKind {
     /// Protons that one molecule has given at this pH, on average: 0 to 3. In water without
     /// salts at 25 °C. pH 0..=14; what lies outside counts as the nearer end.
     pub fn charge_per_mol(self, ph: Ph) -> Count {
-        Count::of(given(self.pka(), ph).0)
+        Count::of(charge(shares(self.pka(), ph)))
     }
 
     /// Protons that one molecule has given at this pH, on average: 0 to 3. In a solution at a
@@ -126,25 +126,30 @@ impl AcidKind {
     /// pH 0..=14; what lies outside counts as the nearer end.
     /// Sources: [`PKA_SOURCE`], [`PKA_TEMPERATURE_SOURCE`].
     pub fn charge_per_mol_in(self, ph: Ph, at: Temperature, strength: MolarConcentration) -> Count {
-        Count::of(given(self.pka_in(at, strength), ph).0)
+        Count::of(charge(shares(self.pka_in(at, strength), ph)))
     }
 }
 
-/// The mean of the protons given, and of their square: an acid's charge and twice its ionic strength.
-pub(crate) fn given(pka: [f64; 3], ph: Ph) -> (f64, f64) {
+/// The shares of an acid's forms by the protons they have given: none, one, two, three.
+pub(crate) fn shares(pka: [f64; 3], ph: Ph) -> [f64; 4] {
     let ph = ph.value().clamp(0.0, 14.0);
-    // Shares of the forms, each relative to the whole acid: 1, K1/h, K1 K2/h², ...
-    let (mut form, mut sum, mut charge, mut squares) = (1.0, 1.0, 0.0, 0.0);
-    for (given, pka) in [1.0, 2.0, 3.0].into_iter().zip(pka) {
+    // Each relative to the whole acid: 1, K1/h, K1 K2/h², ...
+    let mut forms = [1.0, 0.0, 0.0, 0.0];
+    let (mut form, mut sum) = (1.0, 1.0);
+    for (place, pka) in forms.iter_mut().skip(1).zip(pka) {
         if pka.is_infinite() {
             break;
         }
         form *= 10_f64.powf(ph - pka);
         sum += form;
-        charge += given * form;
-        squares += given * given * form;
+        *place = form;
     }
-    (charge / sum, squares / sum)
+    forms.map(|form| form / sum)
+}
+
+/// The mean of the protons given.
+pub(crate) fn charge([_, one, two, three]: [f64; 4]) -> f64 {
+    one + 2.0 * two + 3.0 * three
 }
 
 /// An acid as it stands on the shelf.
