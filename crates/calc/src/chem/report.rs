@@ -20,8 +20,9 @@ pub const CHECKS_SOURCE: Source = Source::from_memory(
      dissolved solids 0.55 to 0.7 times conductivity",
 );
 /// Source of the conductivity of the single ions in endless dilution.
-pub const CONDUCTANCE_SOURCE: Source =
-    Source::from_memory("CRC Handbook of Chemistry and Physics, ionic conductivity at infinite dilution, 25 °C");
+pub const CONDUCTANCE_SOURCE: Source = Source::from_memory(
+    "CRC Handbook of Chemistry and Physics, ionic conductivity at infinite dilution, 25 °C",
+);
 /// Source of how conductivity falls behind the sum over the ions.
 pub const ONSAGER_SOURCE: Source = Source::from_memory(
     "Onsager 1927, Phys. Z. 28:277: limiting law for 1:1 salts at 25 °C, each ion by its charge, \
@@ -374,6 +375,9 @@ const CONDUCTIVITY_PER_MEQ: f64 = 95.0;
 const SOLIDS_PER_MEQ: f64 = 58.0;
 /// Measured dissolved solids are a little more than computed: silica, and water that stays in salts.
 const SOLIDS_MIDDLE: f64 = 1.1;
+/// Deviation of the balance of charges from zero, as a share of one side: the published analyses of
+/// `tests/reference` miss it by 5 % all in all, some of it by [`LABORATORY_SOURCE`].
+const BALANCE: f64 = 0.045;
 /// Numbers beyond this count as this: no sum of them overflows.
 const LARGEST: f64 = 1e9;
 /// Usual pH of a public supply and its deviation. Source: [`SHARES_SOURCE`].
@@ -541,7 +545,10 @@ impl Given {
     fn is_checkable(&self) -> bool {
         let hard = self.hardness.is_some();
         let missing = |place: usize| {
-            self.ions[place].is_none() && !(hard && (place == CA || place == MG)) && place != K && place != NO3
+            self.ions[place].is_none()
+                && !(hard && (place == CA || place == MG))
+                && place != K
+                && place != NO3
         };
         !(0..IONS).any(missing)
     }
@@ -827,7 +834,7 @@ pub fn read(report: &WaterReport) -> Result<WaterRead, ReportError> {
             belief.learn(&weights, hardness.value, hardness.deviation, Basis::Hardness);
         }
         let as_read = belief.value;
-        belief.learn(&ION.each_ref().map(|row| row.charge.signum()), 0.0, 0.02 * scale, Basis::Charges);
+        belief.learn(&ION.each_ref().map(|row| row.charge.signum()), 0.0, BALANCE * scale, Basis::Charges);
         if let Some(measured) = given.conductivity {
             let each = conductances(&belief.value.map(|value| value.max(0.0)));
             belief.learn(&each, measured.value, deviation(measured, 0.05), Basis::Conductivity);
@@ -860,9 +867,8 @@ pub fn read(report: &WaterReport) -> Result<WaterRead, ReportError> {
         .filter(|&place| given.ions[place].is_none())
         .map(|i| inferred_item(Item::ALL[i], values[i], deviations[i], belief.from[i], zero[i]))
         .collect();
-    let nitrate = [0.0, -Z80, Z80].map(|z| {
-        Concentration::mg_per_l((values[NO3] + z * deviations[NO3]).max(0.0) * ION[NO3].mg_per_meq)
-    });
+    let nitrate = [0.0, -Z80, Z80]
+        .map(|z| Concentration::mg_per_l((values[NO3] + z * deviations[NO3]).max(0.0) * ION[NO3].mg_per_meq));
     let nitrate = Estimate::band(nitrate[0], nitrate[1], nitrate[2]);
     let ph = report.ph.unwrap_or_else(|| {
         inferred.push(inferred_item(Item::Ph, USUAL_PH.0, USUAL_PH.1, Basis::Usual, false));
@@ -873,7 +879,8 @@ pub fn read(report: &WaterReport) -> Result<WaterRead, ReportError> {
     let checkable = given.is_checkable();
     let as_read = as_read.map(|value| value.max(0.0));
     let misfit = Misfit::new(&as_read, &given);
-    let check = |ratio: f64, ok: bool| Check { ratio: Count::of(if ratio.is_finite() { ratio } else { 0.0 }), ok };
+    let check =
+        |ratio: f64, ok: bool| Check { ratio: Count::of(if ratio.is_finite() { ratio } else { 0.0 }), ok };
     let ratio_check = |off: Option<f64>, middle: f64| {
         off.filter(|_| checkable).map(|off| check(middle + 0.1 * off, off.abs() <= 1.0))
     };
@@ -908,4 +915,170 @@ pub fn read(report: &WaterReport) -> Result<WaterRead, ReportError> {
         solids_by_conductivity,
         culprit: if checkable && !misfit.is_tolerable() { culprit(&as_read, &given) } else { None },
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::data::salts::ion;
+    use proptest::prelude::*;
+
+    fn mg(value: f64) -> Option<Estimate<Concentration>> {
+        Some(Estimate::exact(Concentration::mg_per_l(value)))
+    }
+
+    /// A water that fits: sodium balances the charges where it can, else chloride; conductivity and
+    /// solids as computed.
+    fn fitting(ca: f64, magnesium: f64, cl: f64, so4: f64, no3: f64, alk: f64) -> WaterReport {
+        let k = 2.0;
+        let plus = ca / 20.039 + magnesium / 12.1525 + k / 39.098;
+        let minus = cl / 35.45 + so4 / 48.028 + no3 / 62.004 + alk;
+        let report = WaterReport {
+            calcium: mg(ca),
+            magnesium: mg(magnesium),
+            sodium: mg((minus - plus).max(0.0) * 22.990),
+            potassium: mg(k),
+            chloride: mg(cl + (plus - minus).max(0.0) * 35.45),
+            sulfate: mg(so4),
+            nitrate: mg(no3),
+            alkalinity: Some(Estimate::exact(ChargeConcentration::meq_per_l(alk))),
+            hardness: Some(Estimate::exact(ChargeConcentration::meq_per_l(
+                ca / 20.039 + magnesium / 12.1525,
+            ))),
+            ph: Some(Estimate::exact(Ph::new(7.5))),
+            ..WaterReport::default()
+        };
+        let read = read(&report).unwrap();
+        let nitrate = read.nitrate.value;
+        WaterReport {
+            conductivity: Some(Estimate::exact(computed_conductivity(&read.ions, nitrate))),
+            dissolved_solids: Some(Estimate::exact(computed_solids(&read.ions, nitrate) * SOLIDS_MIDDLE)),
+            ..report
+        }
+    }
+
+    fn spread_is_sound(read: &WaterRead) -> bool {
+        let numbers = values_of(&read.spread, read.nitrate.high - read.nitrate.low);
+        numbers.iter().all(|number| number.is_finite() && *number >= 0.0)
+            && read.spread.alkalinity >= ChargeConcentration::ZERO
+            && read.nitrate.is_sound()
+    }
+
+    #[test]
+    fn the_table_of_ions_agrees_with_that_of_the_salts() {
+        let known = [ion::CALCIUM, ion::MAGNESIUM, ion::SODIUM, ion::POTASSIUM, ion::CHLORIDE, ion::SULFATE];
+        for (row, (mass, charge)) in ION.iter().zip(known) {
+            assert!((row.mg_per_meq - mass.as_g_per_mol() / charge).abs() < 1e-3, "{}", row.mg_per_meq);
+        }
+    }
+
+    #[test]
+    fn too_little_is_refused() {
+        let with = |report: WaterReport| read(&report).err();
+        assert_eq!(with(WaterReport::default()), Some(ReportError::TooLittle));
+        let few =
+            WaterReport { nitrate: mg(10.0), sodium: mg(10.0), magnesium: mg(5.0), ..WaterReport::default() };
+        assert_eq!(with(few), Some(ReportError::TooLittle));
+        let conductivity = Some(Estimate::exact(Conductivity::us_per_cm(500.0)));
+        let read = read(&WaterReport { conductivity, ..WaterReport::default() }).unwrap();
+        assert_eq!((read.inferred.len(), read.balance_ok), (9, None));
+    }
+
+    #[test]
+    fn a_contradiction_is_clamped_and_said() {
+        let report = WaterReport {
+            calcium: mg(100.0),
+            hardness: Some(Estimate::exact(ChargeConcentration::meq_per_l(3.0))),
+            alkalinity: Some(Estimate::exact(ChargeConcentration::meq_per_l(2.5))),
+            ..WaterReport::default()
+        };
+        let read = read(&report).unwrap();
+        let magnesium = read.inferred.iter().find(|found| found.item == Item::Magnesium).unwrap();
+        assert!(magnesium.clamped && magnesium.value.base() == 0.0, "{magnesium:?}");
+    }
+
+    proptest! {
+        #[test]
+        fn a_complete_report_is_left_as_it_is(
+            ca in 1.0..200.0f64, magnesium in 0.0..40.0f64, cl in 0.0..200.0f64, so4 in 0.0..300.0f64,
+            no3 in 0.0..50.0f64, alk in 0.1..8.0f64,
+        ) {
+            let report = fitting(ca, magnesium, cl, so4, no3, alk);
+            let read = read(&report).unwrap();
+            prop_assert!(read.inferred.is_empty());
+            prop_assert!((read.ions.calcium.as_mg_per_l() - ca).abs() < 1e-9);
+            prop_assert!((read.ions.sulfate.as_mg_per_l() - so4).abs() < 1e-9);
+            prop_assert!((read.ions.alkalinity.as_meq_per_l() - alk).abs() < 1e-12);
+            prop_assert_eq!(read.balance_ok, Some(true));
+            for check in [read.conductivity, read.solids, read.hardness].into_iter().flatten() {
+                prop_assert!(check.ok, "{check:?}");
+            }
+            prop_assert!(read.culprit.is_none() && spread_is_sound(&read));
+        }
+
+        /// Every figure, left out of a water that fits, comes back close to what it was: within four
+        /// deviations, nearer than its usual share alone would bring it.
+        #[test]
+        fn a_missing_figure_comes_back(
+            ca in 20.0..150.0f64, magnesium in 2.0..30.0f64, cl in 5.0..100.0f64, so4 in 5.0..150.0f64,
+            no3 in 0.0..30.0f64, alk in 0.5..6.0f64, place in 0..IONS,
+        ) {
+            let full = fitting(ca, magnesium, cl, so4, no3, alk);
+            let whole = read(&full).unwrap();
+            let truth = values_of(&whole.ions, whole.nitrate.value)[place];
+            let mut part = WaterReport { hardness: None, ..full };
+            match Item::ALL[place] {
+                Item::Calcium => part.calcium = None,
+                Item::Magnesium => part.magnesium = None,
+                Item::Sodium => part.sodium = None,
+                Item::Potassium => part.potassium = None,
+                Item::Chloride => part.chloride = None,
+                Item::Sulfate => part.sulfate = None,
+                Item::Nitrate => part.nitrate = None,
+                _ => part.alkalinity = None,
+            }
+            let read = read(&part).unwrap();
+            let found = values_of(&read.ions, read.nitrate.value)[place];
+            let side = sides(&values_of(&whole.ions, whole.nitrate.value)).0;
+            prop_assert!((found - truth).abs() <= 0.15 * side + 0.1, "{found} {truth} of {side}");
+            prop_assert_eq!(read.inferred.len(), 1);
+            prop_assert!(spread_is_sound(&read));
+        }
+
+        #[test]
+        fn no_report_gives_anything_but_numbers(
+            numbers in proptest::collection::vec(
+                prop_oneof![0.0..500.0f64, -1e6..1e6f64, Just(0.0), Just(1e300), Just(-1e300), Just(1e-300)], 12),
+            there in proptest::collection::vec(any::<bool>(), 12),
+            band in 0.0..2.0f64,
+        ) {
+            fn one<Q: Quantity>(numbers: &[f64], there: &[bool], band: f64, place: usize) -> Option<Estimate<Q>> {
+                let end = |factor: f64| Q::from_base(numbers[place] * factor);
+                there[place].then(|| Estimate::band(Q::from_base(numbers[place]), end(1.0 - band), end(1.0 + band)))
+            }
+            let report = WaterReport {
+                calcium: one(&numbers, &there, band, 0),
+                magnesium: one(&numbers, &there, band, 1),
+                sodium: one(&numbers, &there, band, 2),
+                potassium: one(&numbers, &there, band, 3),
+                chloride: one(&numbers, &there, band, 4),
+                sulfate: one(&numbers, &there, band, 5),
+                nitrate: one(&numbers, &there, band, 6),
+                alkalinity: one(&numbers, &there, band, 7),
+                hardness: one(&numbers, &there, band, 8),
+                conductivity: one(&numbers, &there, band, 9),
+                dissolved_solids: one(&numbers, &there, band, 10),
+                ph: None,
+            };
+            if let Ok(read) = read(&report) {
+                prop_assert!(spread_is_sound(&read), "{read:?}");
+                let text = format!("{read:?}");
+                prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
+                for found in &read.inferred {
+                    let (low, value, high) = (found.low.base(), found.value.base(), found.high.base());
+                    prop_assert!(0.0 <= low && low <= value && value <= high, "{found:?}");
+                }
+            }
+        }
+    }
 }
