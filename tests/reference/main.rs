@@ -5,6 +5,8 @@
 
 mod extract_checks;
 mod ph_checks;
+mod phreeqc_checks;
+mod report_checks;
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -104,7 +106,9 @@ fn read_all() -> (Vec<Check>, Vec<String>) {
 
 fn compute(check: &Check) -> Option<f64> {
     let inputs: Vec<&str> = check.inputs.split(';').map(str::trim).collect();
-    ph_checks::compute(&check.name, &inputs).or_else(|| extract_checks::compute(&check.name, &inputs))
+    ph_checks::compute(&check.name, &inputs)
+        .or_else(|| extract_checks::compute(&check.name, &inputs))
+        .or_else(|| report_checks::compute(&check.name, &inputs))
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! The trade on top of chemistry.
 
+mod belief;
 pub mod bitterness;
 pub mod drop;
 pub mod extract;
@@ -11,4 +12,6 @@ pub mod ledger;
 pub mod mash;
 pub mod package;
 pub mod souring;
+pub mod titration;
+pub mod treatment;
 pub mod water;

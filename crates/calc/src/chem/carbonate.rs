@@ -62,7 +62,11 @@ pub struct Carbonate {
 impl Carbonate {
     /// For a temperature of 0..=90 °C and an ionic strength up to 0.5 mol/L.
     pub fn new(at: Temperature, strength: MolarConcentration) -> Self {
-        let pk = constants(at);
+        Self::with(&constants(at), at, strength)
+    }
+
+    /// With the constants of the temperature at hand.
+    pub(super) fn with(pk: &Constants, at: Temperature, strength: MolarConcentration) -> Self {
         let exponent = |charge| activity_exponent(charge, strength, at).value();
         let (g0, g1, g2) = (exponent(0), exponent(1), exponent(2));
         // Mixed constants: pH is an activity, everything else a concentration.
@@ -74,6 +78,26 @@ impl Carbonate {
             gamma: 10_f64.powf(g1),
             calcite: -pk.pk_calcite.value() - 2.0 * g2,
         }
+    }
+
+    /// The system where bicarbonate and carbonate stand for those bound to metals too: so many
+    /// times what of them is free.
+    #[must_use]
+    pub(super) fn bound(self, bicarbonate: f64, carbonate: f64) -> Self {
+        Self { k1: self.k1 * bicarbonate, k2: self.k2 * carbonate / bicarbonate, ..self }
+    }
+
+    /// Bicarbonate, carbonate, and water's own ions together, mmol/L.
+    pub(super) fn ions(&self, carbon: MolarConcentration, ph: Ph) -> [f64; 3] {
+        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
+        let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
+        let gas = carbon.as_mmol_per_l() / (1.0 + one + two);
+        [gas * one, gas * two, 1e3 * (self.kw / h + h / self.gamma)]
+    }
+
+    /// The saturation index of calcite with free calcium and free carbonate, mmol/L.
+    pub(super) fn calcite_index(&self, calcium: f64, carbonate: f64) -> Count {
+        Count::of((calcium * carbonate * 1e-6).max(1e-30).log10() - self.calcite)
     }
 
     /// Charge per mole of inorganic carbon, the share of that carbon which is dissolved gas, and
@@ -98,8 +122,8 @@ impl Carbonate {
         ChargeConcentration::meq_per_l(carbon.as_mmol_per_l() * charge + water)
     }
 
-    /// Acid that brings a water from one pH to another with no gas lost.
-    /// Negative when base is needed.
+    /// Acid that brings a water from one pH to another with no gas lost, the ionic strength
+    /// taken as constant. Negative when base is needed.
     pub fn acid_to(&self, alkalinity: ChargeConcentration, from: Ph, to: Ph) -> ChargeConcentration {
         alkalinity - self.alkalinity(self.carbon(alkalinity, from), to)
     }
@@ -134,16 +158,13 @@ impl Carbonate {
         alkalinity: ChargeConcentration,
         ph: Ph,
     ) -> Count {
-        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
-        let dissolved = self.carbon(alkalinity, ph).as_mmol_per_l() * self.parts(ph).1;
-        let carbonate = 1e-3 * dissolved * self.k1 * self.k2 / (h * h);
-        let product = carbonate * 1e-3 * calcium.as_mmol_per_l().max(0.0);
-        Count::of(product.max(1e-30).log10() - self.calcite)
+        let [_, carbonate, _] = self.ions(self.carbon(alkalinity, ph), ph);
+        self.calcite_index(calcium.as_mmol_per_l().max(0.0), carbonate)
     }
 }
 
 /// The pH at which a rising balance is zero; the nearer end of 0..=14 when it is nowhere.
-fn ph_where(balance: &dyn Fn(Ph) -> f64) -> Ph {
+pub(super) fn ph_where(balance: &dyn Fn(Ph) -> f64) -> Ph {
     let of = |ph: f64| balance(Ph::new(ph));
     Ph::new(root(&of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 0.0 } else { 14.0 }))
 }

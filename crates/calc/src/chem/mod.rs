@@ -4,4 +4,7 @@ pub mod activity;
 pub mod carbonate;
 pub mod density;
 pub mod gas;
+pub mod pairs;
+pub mod report;
+pub mod titration;
 pub mod water;

@@ -1,12 +1,21 @@
 //! Acids for water, mash and wort.
 
 use super::Source;
-use crate::quantity::{Charge, ChargeConcentration, Count, Density, Fraction, MolarMass, Ph, Volume};
+use crate::chem::activity::activity_exponent;
+use crate::quantity::{
+    Charge, ChargeConcentration, Count, Density, Fraction, MolarConcentration, MolarMass, Ph, Temperature,
+    Volume,
+};
 use serde::{Deserialize, Serialize};
 
 /// Source of the dissociation constants, 25 °C and no other salts in solution.
 pub const PKA_SOURCE: Source =
     Source::from_memory("Goldberg, Kishore & Lennen 2002, J. Phys. Chem. Ref. Data 31:231");
+/// Source of the change of the dissociation constants with temperature; that of malic acid is not
+/// known and taken as none. Of the activities: [`crate::chem::activity::SOURCE`].
+pub const PKA_TEMPERATURE_SOURCE: Source = Source::from_memory(
+    "enthalpies and heat capacities of Goldberg, Kishore & Lennen 2002, J. Phys. Chem. Ref. Data 31:231",
+);
 /// Source of the densities of lactic acid.
 pub const LACTIC_DENSITY_SOURCE: Source = Source::published(
     "80 %: CRC Handbook table as quoted by an engineering table; 88 to 92 %: British Pharmacopoeia",
@@ -74,19 +83,73 @@ impl AcidKind {
         }
     }
 
-    /// Protons that one molecule has given at this pH, on average: 0 to 3.
-    /// pH 0..=14; what lies outside counts as the nearer end.
-    pub fn charge_per_mol(self, ph: Ph) -> Count {
-        let ph = ph.value().clamp(0.0, 14.0);
-        // Shares of the forms, each relative to the whole acid: 1, K1/h, K1 K2/h², ...
-        let (mut form, mut sum, mut charge) = (1.0, 1.0, 0.0);
-        for (given, pka) in (1_u8..).zip(self.pka()) {
-            form *= 10_f64.powf(ph - pka);
-            sum += form;
-            charge += f64::from(given) * form;
+    /// Enthalpy (kJ/mol) and heat capacity (J/(mol K)) of each dissociation at 25 °C.
+    /// Source: [`PKA_TEMPERATURE_SOURCE`].
+    const fn warmth(self) -> [(f64, f64); 3] {
+        const NONE: (f64, f64) = (0.0, 0.0);
+        match self {
+            Self::Lactic => [(-0.33, 71.0), NONE, NONE],
+            Self::Phosphoric => [(-8.0, -141.0), (3.6, -230.0), (16.0, -242.0)],
+            Self::Citric => [(4.07, -131.0), (2.23, -178.0), (-3.38, -254.0)],
+            Self::Malic => [NONE, NONE, NONE],
+            Self::Tartaric => [(3.19, -147.0), (0.93, -218.0), NONE],
         }
-        Count::of(charge / sum)
     }
+
+    /// The constants as pKa of the activity of hydrogen and the concentrations of the acid's forms,
+    /// at a temperature of 0..=90 °C and an ionic strength up to 0.5 mol/L.
+    pub(crate) fn pka_in(self, at: Temperature, strength: MolarConcentration) -> [f64; 3] {
+        const GAS: f64 = 8.314_462_618;
+        let (reference, t) = (298.15, at.max(Temperature::celsius(0.0)).min(Temperature::celsius(90.0)));
+        let ratio = reference / t.as_kelvin();
+        let scale = 1.0 / (GAS * std::f64::consts::LN_10);
+        let (by_enthalpy, by_heat) =
+            (1e3 * scale * (ratio - 1.0) / reference, scale * (ratio - 1.0 - ratio.ln()));
+        let mut pka = self.pka();
+        let mut before = activity_exponent(0, strength, at).value();
+        for ((place, charge), (enthalpy, heat)) in pka.iter_mut().zip(1_i8..).zip(self.warmth()) {
+            let after = activity_exponent(charge, strength, at).value();
+            *place += enthalpy * by_enthalpy - heat * by_heat + after - before;
+            before = after;
+        }
+        pka
+    }
+
+    /// Protons that one molecule has given at this pH, on average: 0 to 3. In water without
+    /// salts at 25 °C. pH 0..=14; what lies outside counts as the nearer end.
+    pub fn charge_per_mol(self, ph: Ph) -> Count {
+        Count::of(charge(shares(self.pka(), ph)))
+    }
+
+    /// Protons that one molecule has given at this pH, on average: 0 to 3. In a solution at a
+    /// temperature of 0..=90 °C with an ionic strength up to 0.5 mol/L.
+    /// pH 0..=14; what lies outside counts as the nearer end.
+    /// Sources: [`PKA_SOURCE`], [`PKA_TEMPERATURE_SOURCE`].
+    pub fn charge_per_mol_in(self, ph: Ph, at: Temperature, strength: MolarConcentration) -> Count {
+        Count::of(charge(shares(self.pka_in(at, strength), ph)))
+    }
+}
+
+/// The shares of an acid's forms by the protons they have given: none, one, two, three.
+pub(crate) fn shares(pka: [f64; 3], ph: Ph) -> [f64; 4] {
+    let ph = ph.value().clamp(0.0, 14.0);
+    // Each relative to the whole acid: 1, K1/h, K1 K2/h², ...
+    let mut forms = [1.0, 0.0, 0.0, 0.0];
+    let (mut form, mut sum) = (1.0, 1.0);
+    for (place, pka) in forms.iter_mut().skip(1).zip(pka) {
+        if pka.is_infinite() {
+            break;
+        }
+        form *= 10_f64.powf(ph - pka);
+        sum += form;
+        *place = form;
+    }
+    forms.map(|form| form / sum)
+}
+
+/// The mean of the protons given.
+pub(crate) fn charge([_, one, two, three]: [f64; 4]) -> f64 {
+    one + 2.0 * two + 3.0 * three
 }
 
 /// An acid as it stands on the shelf.
@@ -130,10 +193,15 @@ impl Acid {
         Density::kg_per_m3(1e3 * (from.1 + (strength - from.0) * (to.1 - from.1) / (to.0 - from.0)))
     }
 
+    /// Acid in a litre of the solution.
+    pub fn molarity(&self) -> MolarConcentration {
+        let moles = self.density().as_kg_per_m3() * self.share() / self.kind.molar_mass().as_g_per_mol();
+        MolarConcentration::mmol_per_l(1e3 * moles)
+    }
+
     /// Charge that one litre of the solution gives to a wort or mash that ends at this pH.
     pub fn equivalents_per_litre(&self, ph: Ph) -> ChargeConcentration {
-        let moles = self.density().as_kg_per_m3() * self.share() / self.kind.molar_mass().as_g_per_mol();
-        ChargeConcentration::meq_per_l(1e3 * moles * self.kind.charge_per_mol(ph).value())
+        ChargeConcentration::meq_per_l(self.molarity().as_mmol_per_l() * self.kind.charge_per_mol(ph).value())
     }
 
     /// Volume of the solution that gives this charge at this final pH.
