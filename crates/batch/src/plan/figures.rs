@@ -1,6 +1,7 @@
 //! The figures of a plan: one row each, with its words, its inputs and its sources.
 
 use crate::document::{Field, Stage, WaterField};
+use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
 use calc::data::Source;
 use calc::quantity::{
     AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, Cells, ChargeConcentration, Concentration,
@@ -170,7 +171,6 @@ const ICUMSA: Source = Source::published(
 );
 const PLATO: Source = Source::published("Plato and specific gravity: cubic fit of the ASBC table.");
 const WEIGHTS: Source = Source::from_memory("IUPAC abridged atomic weights 2021.");
-const DECHLORINATION: Source = Source::derived("Stoichiometry of sulfite with chlorine and chloramine.");
 const KOLBACH: Source = Source::from_memory("Kolbach 1953, Monatsschrift für Brauerei 6:49.");
 const PROTONS: Source =
     Source::published("Proton balance of the grist: deLange 2015, MBAA Technical Quarterly 52(1):3.");
@@ -255,11 +255,11 @@ figures! {
         /// Metabisulfite against chlorine.
         metabisulfite Metabisulfite: Mass as SmallMass, "Metabisulfite against the chlorine",
             "Chlorine times the tap water's volume, one molecule of sulfite for each, and a fifth more to be sure.",
-            [field(Field::Chlorine), figure(Figure::TapWater)], [DECHLORINATION], "As the chlorine given and the volume.";
+            [field(Field::Chlorine), figure(Figure::TapWater)], [DECHLORINATION_SOURCE, EXCESS_SOURCE], "As the chlorine given and the volume.";
         /// Lime that softens the water.
         softening_lime SofteningLime: Mass as SmallMass, "Slaked lime to soften the tap water",
             "Lime that turns bicarbonate and dissolved carbon dioxide into carbonate, which falls out as chalk.",
-            [report(WaterField::Alkalinity), report(WaterField::Ph), figure(Figure::TapWater)], [CARBONATE, WEIGHTS],
+            [report(WaterField::Alkalinity), report(WaterField::Ph), figure(Figure::TapWater)], [CHALK_SOURCE, CARBONATE],
             "As the report. Lime that stood open has turned to chalk in part.";
     }
     Grist {

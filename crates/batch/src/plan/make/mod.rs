@@ -24,7 +24,7 @@ use crate::document::{
     SaltLine, Slot, Stage, Step, Water, WaterField, WaterNumbers,
 };
 use crate::house::HouseNumber;
-use crate::say::say;
+use crate::say::{Sentence, say};
 use calc::brew::bitterness::{BoilingWort, HopCharge};
 use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
 use calc::brew::extract::{fermented_after_souring, hydrometer, refractometer_beer, refractometer_wort};
@@ -39,12 +39,13 @@ use calc::brew::souring::{
     Alarm, Conditions, Forecast, SouringError, forecast, lactic_formed, titratable_acidity,
 };
 use calc::brew::treatment::{
-    DISTILLED_PH, Disinfectant, MOST_CHLORINE, SULFITE_LINE, Softening, boiled, dechlorinate, limed, mixed,
+    DECLARED_SULFITE, DISTILLED_PH, Disinfectant, LARGEST_RESIDUAL, LIME_CAUTION, SULFITE_CAUTION, Softening,
+    boiled, dechlorinate, limed, mixed,
 };
 use calc::brew::water::{Goal, Ion, Remedy, SaltAnswer, SaltAtHand, SaltQuestion, advice, salts_for, split};
 use calc::chem::density::{plato_from_sg, sg_from_plato};
 use calc::chem::gas::dissolved;
-use calc::chem::report::{WaterReport, read};
+use calc::chem::report::{Check, Suspect, WaterRead, WaterReport, read};
 use calc::chem::water::Ions;
 use calc::data::acids::{Acid, AcidKind};
 use calc::data::fruits::FruitAcid;
@@ -168,7 +169,7 @@ struct Maker<'a> {
 }
 
 impl Maker<'_> {
-    fn warn(&mut self, stage: Stage, level: Level, says: crate::say::Sentence) {
+    fn warn(&mut self, stage: Stage, level: Level, says: Sentence) {
         // Worst first, then in the order of the day.
         let warnings = &mut self.plan.warnings;
         let place =
@@ -233,7 +234,7 @@ impl Maker<'_> {
 }
 
 /// Why the wort never gets as sour as wanted.
-fn never_sour(problem: SouringError) -> crate::say::Sentence {
+fn never_sour(problem: SouringError) -> Sentence {
     match problem {
         SouringError::TooCold { at, least } => {
             say!["At ", at.amount(), " these bacteria do not grow; they need more than ", least.amount(), "."]

@@ -46,23 +46,12 @@ impl Maker<'_> {
     pub(super) fn reports(&mut self) {
         self.plan.waters = self.batch.waters.iter().map(|water| read(&report_of(water)).ok()).collect();
         for place in 0..self.plan.waters.len() {
-            let Some(water) = self.plan.waters[place] else { continue };
+            let Some(says) = self.plan.waters[place].as_ref().and_then(what_is_wrong) else { continue };
             let name = &self.batch.waters[place].name;
-            let name = if name.is_empty() { "The water report".to_owned() } else { name.clone() };
-            if let Some(culprit) = water.culprit {
-                self.warn(Stage::Water, Level::Caution, say![name, ": ", culprit.text(), " Then it would be ", culprit.remedy, "."]);
-            } else if water.balance_ok == Some(false) {
-                let lacking = if water.balance < Fraction::ZERO {
-                    " does not balance. A figure is wrong, in another unit or missing; positive ions (calcium, magnesium, sodium) lack "
-                } else {
-                    " does not balance. A figure is wrong, in another unit or missing; negative ions (alkalinity, sulfate, chloride) lack "
-                };
-                self.warn(
-                    Stage::Water,
-                    Level::Caution,
-                    say![name, lacking, Fraction::of_one(water.balance.as_of_one().abs()).amount(), " of all charges."],
-                );
-            }
+            let mut whole =
+                if name.is_empty() { say!["The water report does not fit: "] } else { say![name.clone(), " does not fit: "] };
+            whole.extend(says);
+            self.warn(Stage::Water, Level::Caution, whole);
         }
     }
 
@@ -95,7 +84,7 @@ impl Maker<'_> {
         let mut parts = Vec::with_capacity(shares.len());
         let (mut spread, mut so_far) = (Ions::default(), Fraction::ZERO);
         for (share, water) in shares.into_iter().zip(&self.plan.waters).filter(|(share, _)| *share > Fraction::ZERO) {
-            let water = water.ok_or(Unknown::NoWater)?;
+            let water = water.as_ref().ok_or(Unknown::NoWater)?;
             parts.push((Fraction::of_one(share / tap), water.ions, water.ph.value));
             // Reports err independently; their mean spread is on the wide side.
             so_far += share;
@@ -107,28 +96,36 @@ impl Maker<'_> {
         figures.softening_lime = Err(Unknown::NotUsed);
         figures.metabisulfite = Err(Unknown::NotUsed);
         if tap > Fraction::ZERO {
-            match batch.choices.softening {
-                Softening::None => {}
-                Softening::Boil => {
-                    let soft = boiled(ions, ph, volume?);
-                    (ions, ph) = (soft.ions, soft.ph);
-                }
+            let soft = match batch.choices.softening {
+                Softening::None => None,
+                Softening::Boil => Some(boiled(ions, ph, volume?)),
                 Softening::Lime => {
-                    let soft = limed(ions, ph, volume?);
-                    (ions, ph) = (soft.ions, soft.ph);
+                    let lime = batch.salts.iter().find(|line| line.salt == Salt::SlakedLime);
+                    let purity = lime.and_then(|line| line.numbers.purity()).unwrap_or(Fraction::ALL);
+                    let soft = limed(ions, ph, volume?, purity, value(batch, Field::ScaleStep)?);
                     self.figures().softening_lime = exact(soft.lime);
+                    self.warn(Stage::Water, Level::Caution, say![LIME_CAUTION]);
+                    Some(soft)
                 }
+            };
+            if let Some(soft) = soft {
+                (ions, ph) = (soft.ions, soft.ph);
+                // How much chalk stays in solution varies more than the report does.
+                let left = ChargeConcentration::meq_per_l(soft.alkalinity.deviation());
+                spread.alkalinity = spread.alkalinity.max(left);
             }
-            if batch.choices.disinfectant != Disinfectant::None {
-                let residual = batch.numbers.chlorine().unwrap_or(MOST_CHLORINE);
-                let clean = dechlorinate(ions, residual, batch.choices.disinfectant, volume?);
+            let disinfectant = batch.choices.disinfectant;
+            if disinfectant != Disinfectant::None {
+                let residual = batch.numbers.chlorine().unwrap_or(LARGEST_RESIDUAL);
+                let clean = dechlorinate(ions, residual, disinfectant, batch.choices.sulfite, volume?);
                 ions = clean.ions;
                 self.figures().metabisulfite = exact(clean.mass);
-                if clean.sulfite_left > SULFITE_LINE {
+                self.warn(Stage::Water, Level::Note, say![SULFITE_CAUTION]);
+                if clean.sulfite_left >= DECLARED_SULFITE {
                     self.warn(
                         Stage::Water,
-                        Level::Note,
-                        say!["About ", clean.sulfite_left.amount(), " of sulfite (as SO₂) is left: declare it to guests; asthmatics can react to it."],
+                        Level::Caution,
+                        say!["About ", clean.sulfite_left.amount(), " of sulfite (as SO₂) is left: declare it to guests."],
                     );
                 }
             }
@@ -253,6 +250,46 @@ impl Maker<'_> {
             );
         }
     }
+}
+
+/// What of a report does not fit, and what it would be if the likeliest mistake were put right.
+fn what_is_wrong(water: &WaterRead) -> Option<Sentence> {
+    if let Some(culprit) = &water.culprit {
+        let suspect = |suspect: &Suspect| {
+            say![suspect.item.name(), " ", suspect.misreading.text(), ": ", suspect.remedy, " would fit"]
+        };
+        let mut says = suspect(&culprit.first);
+        if let Some(second) = &culprit.second {
+            says.extend(say!["; or "]);
+            says.extend(suspect(second));
+        }
+        says.extend(say!["."]);
+        return Some(says);
+    }
+    let off = |check: &Option<Check>| check.as_ref().is_some_and(|check| !check.ok);
+    if water.balance_ok == Some(false) {
+        let lacking = if water.balance < Fraction::ZERO {
+            "positive ions (calcium, magnesium, sodium)"
+        } else {
+            "negative ions (alkalinity, sulfate, chloride)"
+        };
+        return Some(say![
+            "its charges differ by ",
+            water.balance.amount(),
+            ". A figure is wrong, in another unit or missing among the ",
+            lacking,
+            "."
+        ]);
+    }
+    [
+        (&water.hardness, "total hardness is not that of calcium and magnesium."),
+        (&water.conductivity, "conductivity is not that of the ions."),
+        (&water.solids, "dissolved solids are not the sum of the ions."),
+        (&water.solids_by_conductivity, "dissolved solids and conductivity contradict each other."),
+    ]
+    .into_iter()
+    .find(|(check, _)| off(check))
+    .map(|(_, words)| say![words])
 }
 
 /// A normal estimate of something that can't be negative.
