@@ -1,12 +1,13 @@
 //! Checks of the reading of water reports, and of the treatment of water.
 
+use calc::brew::treatment::{
+    Dechlorination, Disinfectant, Softened, Sulfite, boiled, dechlorinate, limed, mixed,
+};
 use calc::chem::report::{
     Item, Misreading, WaterRead, WaterReport, computed_conductivity, computed_solids, read,
 };
 use calc::chem::water::Ions;
-use calc::quantity::{
-    ChargeConcentration, Concentration, Conductivity, Estimate, Fraction, MolarConcentration, Ph, Quantity,
-};
+use calc::quantity::{ChargeConcentration, Concentration, Estimate, Fraction, Mass, Ph, Quantity, Volume};
 
 /// A published analysis: ions in mg/L in the order of [`Item`], alkalinity and hardness in mEq/L,
 /// conductivity at 25 °C in µS/cm, dissolved solids in mg/L, pH. What is not printed is NaN.
@@ -55,7 +56,18 @@ const ANALYSES: [Analysis; 10] = [
     Analysis {
         name: "buchholz",
         figures: [
-            NONE, 3.25, 17.2, 1.61, 31.7, 43.1, 10.2, 4.0 * DEGREE, 7.08 * DEGREE, 306.0 * WARMED, NONE, 7.88,
+            NONE,
+            3.25,
+            17.2,
+            1.61,
+            31.7,
+            43.1,
+            10.2,
+            4.0 * DEGREE,
+            7.08 * DEGREE,
+            306.0 * WARMED,
+            NONE,
+            7.88,
         ],
     },
     Analysis {
@@ -130,8 +142,52 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         }
         "water_imbalance" => water()?.balance.as_percent(),
         "water_strength" => water()?.ions.ionic_strength().as_mmol_per_l(),
+
+        "metabisulfite" => dechlorinated(inputs)?.mass.as_grams() * 1e3,
+        "dechlorination_sulfate" => dechlorinated(inputs)?.ions.sulfate.as_mg_per_l(),
+        "dechlorination_chloride" => dechlorinated(inputs)?.ions.chloride.as_mg_per_l(),
+        "dechlorination_potassium" => dechlorinated(inputs)?.ions.potassium.as_mg_per_l(),
+        "dechlorination_acid" => -dechlorinated(inputs)?.ions.alkalinity.as_meq_per_l(),
+        "sulfite_left" => dechlorinated(inputs)?.sulfite_left.as_mg_per_l(),
+        "ammonium_left" => dechlorinated(inputs)?.ammonium.as_mg_per_l(),
+        "boiled_alkalinity" => {
+            let water = water()?;
+            boiled(water.ions, water.ph.value, LITRE).ions.alkalinity.as_meq_per_l()
+        }
+        "limed_alkalinity" => limed_litre(&water()?).ions.alkalinity.as_meq_per_l(),
+        "lime_per_litre" => limed_litre(&water()?).lime.as_grams() * 1e3,
+        "mixed_ph" => {
+            let part = |ph: f64, meq: f64| {
+                let alkalinity = ChargeConcentration::meq_per_l(meq);
+                (Fraction::of_one(0.5), Ions { alkalinity, ..Ions::default() }, Ph::new(ph))
+            };
+            mixed(&[part(number(0)?, number(2)?), part(number(1)?, number(3)?)]).1.value()
+        }
         _ => return None,
     })
+}
+
+const LITRE: Volume = Volume::litres(1.0);
+
+/// A litre with 1 mg of chlorine in it. Inputs: the metal; what holds the chlorine.
+fn dechlorinated(inputs: &[&str]) -> Option<Dechlorination> {
+    let sulfite = match *inputs.first()? {
+        "potassium" => Sulfite::Potassium,
+        "sodium" => Sulfite::Sodium,
+        _ => return None,
+    };
+    let disinfectant = match *inputs.get(1)? {
+        "chlorine" => Disinfectant::Chlorine,
+        "chloramine" => Disinfectant::Chloramine,
+        _ => return None,
+    };
+    let one = Concentration::mg_per_l(1.0);
+    Some(dechlorinate(Ions::default(), one, disinfectant, sulfite, LITRE))
+}
+
+/// A litre with pure lime, weighed exactly.
+fn limed_litre(water: &WaterRead) -> Softened {
+    limed(water.ions, water.ph.value, LITRE, Fraction::ALL, Mass::ZERO)
 }
 
 /// What a printed figure becomes by each mistake: the item, the mistake, the factor.
@@ -219,61 +275,74 @@ fn rate(without: &[Item]) -> Rate {
     rate
 }
 
+/// Measured on these ten analyses with 28 mistakes: of those that a check notices, 89 % are laid to the
+/// right figure when the report has everything, 83 % when it has nothing but ions.
 #[test]
 fn one_misread_figure_is_mostly_named() {
     use Item::{Conductivity, DissolvedSolids, Hardness};
-    for (what, without) in [
-        ("all figures", &[][..]),
-        ("no hardness", &[Hardness][..]),
-        ("nothing but ions", &[Hardness, Conductivity, DissolvedSolids][..]),
+    for (what, without, noticed, named) in [
+        ("all figures", &[][..], 0.90, 0.87),
+        ("no hardness", &[Hardness][..], 0.82, 0.84),
+        ("nothing but ions", &[Hardness, Conductivity, DissolvedSolids][..], 0.80, 0.81),
     ] {
-        println!("{what}: {:?}", rate(without));
-    }
-    for analysis in &ANALYSES {
-        let read = read(&report_of(&analysis.figures)).unwrap();
+        let rate = rate(without);
         println!(
-            "{} balance {:.2} % {:?} hardness {:?} conductivity {:?} solids {:?} culprit {:?}",
-            analysis.name,
-            read.balance.as_percent(),
-            read.balance_ok,
-            read.hardness,
-            read.conductivity,
-            read.solids,
-            read.culprit
+            "{what}: {} spoiled figures, {} noticed, {} of them named first, {} first or second, {} with the mistake",
+            rate.tried, rate.noticed, rate.first, rate.either, rate.with_mistake
         );
+        let share = |part: usize, of: usize| part as f64 / of as f64;
+        assert!(rate.tried > 200 && share(rate.noticed, rate.tried) >= noticed, "{what}: {rate:?}");
+        assert!(share(rate.first, rate.noticed) >= named, "{what}: {rate:?}");
+        assert!(rate.with_mistake <= rate.first && rate.first <= rate.either);
     }
 }
 
 #[test]
-fn what_is_left_out_is_found_again() {
-    for place in 0..8 {
-        let item = Item::ALL[place];
-        for hard in [true, false] {
-            for conductive in [true, false] {
-                for analysis in &ANALYSES {
-                    let mut figures = analysis.figures;
-                    let truth = figures[place];
-                    figures[place] = NONE;
-                    if !hard {
-                        figures[Item::Hardness as usize] = NONE;
-                    }
-                    if !conductive {
-                        figures[Item::Conductivity as usize] = NONE;
-                    }
-                    let Ok(read) = read(&report_of(&figures)) else { continue };
-                    if let Some(found) = read.inferred.iter().find(|found| found.item == item && truth.is_finite()) {
-                        println!(
-                            "{item:?} hard {hard} cond {conductive} {}: {truth:.2} {:.2} {:.2} {:.2} {:?} {}",
-                            analysis.name,
-                            found.low.base(),
-                            found.value.base(),
-                            found.high.base(),
-                            found.from,
-                            found.clamped
-                        );
-                    }
-                }
-            }
+fn nobody_is_accused_in_a_published_analysis() {
+    for analysis in &ANALYSES {
+        let read = read(&report_of(&analysis.figures)).unwrap();
+        assert_eq!(read.culprit, None, "{}", analysis.name);
+        // Three of them miss the balance by a little more than 2 %; nothing else is off.
+        assert!(read.balance.as_percent().abs() < 6.0, "{}", analysis.name);
+        for check in [read.hardness, read.conductivity, read.solids].into_iter().flatten() {
+            assert!(check.ok, "{}: {check:?}", analysis.name);
         }
     }
 }
+
+/// Leaves out each figure of each analysis, with and without hardness and conductivity.
+#[test]
+fn what_is_left_out_is_found_again() {
+    let (mut tried, mut inside) = (0_usize, 0_usize);
+    let mut worst = [0.0_f64; 8];
+    for (item, worst) in Item::ALL.into_iter().zip(&mut worst) {
+        for without in [
+            &[][..],
+            &[Item::Hardness][..],
+            &[Item::Conductivity][..],
+            &[Item::Hardness, Item::Conductivity][..],
+        ] {
+            for analysis in &ANALYSES {
+                let mut figures = analysis.figures;
+                let truth = figures[item as usize];
+                for left_out in without.iter().chain([&item]) {
+                    figures[*left_out as usize] = NONE;
+                }
+                let Ok(read) = read(&report_of(&figures)) else { continue };
+                let found = read.inferred.iter().find(|found| found.item == item);
+                let Some(found) = found.filter(|_| truth.is_finite()) else { continue };
+                let plus = read.ions.cations().as_meq_per_l();
+                tried += 1;
+                inside += usize::from(found.low.base() <= truth && truth <= found.high.base());
+                let meq = if matches!(item, Item::Alkalinity) { 1.0 } else { MG_PER_MEQ[item as usize] };
+                *worst = worst.max((found.value.base() - truth).abs() / meq / plus);
+            }
+        }
+    }
+    println!("{inside} of {tried} inside the 80 % band; worst misses, of one side's charge: {worst:.3?}");
+    assert!(tried > 250);
+    assert!((0.75..=0.95).contains(&(inside as f64 / tried as f64)), "{inside} of {tried}");
+    assert!(worst.iter().all(|miss| *miss < 0.2), "{worst:?}");
+}
+
+const MG_PER_MEQ: [f64; 7] = [20.039, 12.1525, 22.990, 39.098, 35.45, 48.028, 62.004];

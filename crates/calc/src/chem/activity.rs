@@ -1,7 +1,7 @@
 //! Activity of ions in dilute solution.
 
 use crate::data::Source;
-use crate::quantity::{Count, MolarConcentration, Temperature};
+use crate::quantity::{Count, MolarConcentration, Ph, Temperature};
 
 /// Source of [`activity_exponent`].
 pub const SOURCE: Source = Source::from_memory(
@@ -20,6 +20,35 @@ pub fn activity_exponent(charge: i8, strength: MolarConcentration, at: Temperatu
     let root = i.sqrt();
     let z = f64::from(charge);
     Count::of(-debye_hueckel(at) * z * z * (root / (1.0 + root) - 0.3 * i))
+}
+
+/// Activity coefficients. That of an ion is the one of a single charge to the power of the square
+/// of its charge.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Coefficients {
+    /// Of what has no charge.
+    pub neutral: f64,
+    /// Of ions with one charge.
+    pub single: f64,
+}
+
+impl Coefficients {
+    /// For an ionic strength up to 0.5 mol/L and 0..=90 °C, see [`activity_exponent`].
+    pub fn new(strength: MolarConcentration, at: Temperature) -> Self {
+        let of = |charge| power_of_ten(activity_exponent(charge, strength, at).value());
+        Self { neutral: of(0), single: of(1) }
+    }
+}
+
+/// Ten to this power: quicker and smaller than a power of any base.
+pub(crate) fn power_of_ten(exponent: f64) -> f64 {
+    (exponent * std::f64::consts::LN_10).exp()
+}
+
+/// The activity of hydrogen. pH 0..=14; what lies outside counts as the nearer end, so that no
+/// power of it overflows.
+pub(crate) fn hydrogen(ph: Ph) -> f64 {
+    power_of_ten(-ph.value().clamp(0.0, 14.0))
 }
 
 /// Debye and Hückel's A, within 0.0001 of 1.82483e6 ρ^½ / (ε T)^1.5 with the permittivity ε of

@@ -1,6 +1,6 @@
 //! Carbonic acid in water: constants by temperature, and the acid a water takes.
 
-use super::activity::activity_exponent;
+use super::activity::{Coefficients, hydrogen, power_of_ten};
 use crate::data::Source;
 use crate::numeric::root::root;
 use crate::quantity::{AbsolutePressure, ChargeConcentration, Count, MolarConcentration, Ph, Temperature};
@@ -52,31 +52,47 @@ pub struct Carbonate {
     kw: f64,
     /// Dissolved gas, mmol/L in each atm above it.
     kh: f64,
-    /// Activity coefficient of an ion with one charge.
-    gamma: f64,
-    /// Logarithm of the concentrations (mol/L) of calcium and carbonate whose product is
-    /// calcite's solubility.
+    /// The concentration of hydrogen for its activity.
+    rise: f64,
+    /// Calcium times carbonate (mol/L) of a water at rest with calcite.
     calcite: f64,
 }
 
 impl Carbonate {
     /// For a temperature of 0..=90 °C and an ionic strength up to 0.5 mol/L.
     pub fn new(at: Temperature, strength: MolarConcentration) -> Self {
-        Self::with(&constants(at), at, strength)
+        Self::ideal(at).among(&Coefficients::new(strength, at))
     }
 
-    /// With the constants of the temperature at hand.
-    pub(super) fn with(pk: &Constants, at: Temperature, strength: MolarConcentration) -> Self {
-        let exponent = |charge| activity_exponent(charge, strength, at).value();
-        let (g0, g1, g2) = (exponent(0), exponent(1), exponent(2));
-        // Mixed constants: pH is an activity, everything else a concentration.
+    /// In a water without ions.
+    pub(super) fn ideal(at: Temperature) -> Self {
+        let pk = constants(at);
+        let of = |pk: Count| power_of_ten(-pk.value());
         Self {
-            k1: 10_f64.powf(g0 - pk.pk1.value() - g1),
-            k2: 10_f64.powf(-pk.pk2.value() + g1 - g2),
-            kw: 10_f64.powf(-pk.pkw.value() - g1),
-            kh: 1e3 * 10_f64.powf(-pk.pkh.value() - g0),
-            gamma: 10_f64.powf(g1),
-            calcite: -pk.pk_calcite.value() - 2.0 * g2,
+            k1: of(pk.pk1),
+            k2: of(pk.pk2),
+            kw: of(pk.pkw),
+            kh: 1e3 * of(pk.pkh),
+            rise: 1.0,
+            calcite: of(pk.pk_calcite),
+        }
+    }
+
+    /// The ideal system among ions with these activities.
+    #[must_use]
+    pub(super) fn among(&self, activity: &Coefficients) -> Self {
+        // Mixed constants: pH is an activity, everything else a concentration. The activity
+        // coefficient of an ion with two charges is the fourth power of that of one with one.
+        let rise = activity.single.recip();
+        let square = rise * rise;
+        let fourth = square * square;
+        Self {
+            k1: self.k1 * activity.neutral * rise,
+            k2: self.k2 * square * rise,
+            kw: self.kw * rise,
+            kh: self.kh / activity.neutral,
+            rise,
+            calcite: self.calcite * fourth * fourth,
         }
     }
 
@@ -87,38 +103,47 @@ impl Carbonate {
         Self { k1: self.k1 * bicarbonate, k2: self.k2 * carbonate / bicarbonate, ..self }
     }
 
-    /// Bicarbonate, carbonate, and water's own ions together, mmol/L.
-    pub(super) fn ions(&self, carbon: MolarConcentration, ph: Ph) -> [f64; 3] {
-        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
-        let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
+    /// Bicarbonate, carbonate, and water's own ions together, mmol/L, at this activity of hydrogen.
+    pub(super) fn ions(&self, carbon: MolarConcentration, h: f64) -> [f64; 3] {
+        let dilution = h.recip();
+        let one = self.k1 * dilution;
+        let two = one * self.k2 * dilution;
         let gas = carbon.as_mmol_per_l() / (1.0 + one + two);
-        [gas * one, gas * two, 1e3 * (self.kw / h + h / self.gamma)]
+        [gas * one, gas * two, 1e3 * (self.kw * dilution + h * self.rise)]
     }
 
     /// The saturation index of calcite with free calcium and free carbonate, mmol/L.
     pub(super) fn calcite_index(&self, calcium: f64, carbonate: f64) -> Count {
-        Count::of((calcium * carbonate * 1e-6).max(1e-30).log10() - self.calcite)
+        Count::of(((calcium * carbonate * 1e-6).max(1e-30) / self.calcite).log10())
     }
 
     /// Charge per mole of inorganic carbon, the share of that carbon which is dissolved gas, and
     /// the charge of water's own ions in mEq/L.
-    /// pH 0..=14; what lies outside counts as the nearer end, so that no power overflows.
-    fn parts(&self, ph: Ph) -> (f64, f64, f64) {
-        let h = 10_f64.powf(-ph.value().clamp(0.0, 14.0));
-        let (one, two) = (self.k1 / h, self.k1 * self.k2 / (h * h));
-        let share = 1.0 / (1.0 + one + two);
-        ((one + 2.0 * two) * share, share, 1e3 * (self.kw / h - h / self.gamma))
+    fn parts(&self, h: f64) -> (f64, f64, f64) {
+        let dilution = h.recip();
+        let one = self.k1 * dilution;
+        let two = one * self.k2 * dilution;
+        let share = (1.0 + one + two).recip();
+        ((one + 2.0 * two) * share, share, 1e3 * (self.kw * dilution - h * self.rise))
     }
 
     /// Inorganic carbon of a water of this alkalinity and pH.
     pub fn carbon(&self, alkalinity: ChargeConcentration, ph: Ph) -> MolarConcentration {
-        let (charge, _, water) = self.parts(ph);
+        self.carbon_at(alkalinity, hydrogen(ph))
+    }
+
+    pub(super) fn carbon_at(&self, alkalinity: ChargeConcentration, h: f64) -> MolarConcentration {
+        let (charge, _, water) = self.parts(h);
         MolarConcentration::mmol_per_l(((alkalinity.as_meq_per_l() - water) / charge).max(0.0))
     }
 
     /// Alkalinity of a water with this carbon at this pH.
     pub fn alkalinity(&self, carbon: MolarConcentration, ph: Ph) -> ChargeConcentration {
-        let (charge, _, water) = self.parts(ph);
+        self.alkalinity_at(carbon, hydrogen(ph))
+    }
+
+    pub(super) fn alkalinity_at(&self, carbon: MolarConcentration, h: f64) -> ChargeConcentration {
+        let (charge, _, water) = self.parts(h);
         ChargeConcentration::meq_per_l(carbon.as_mmol_per_l() * charge + water)
     }
 
@@ -131,7 +156,7 @@ impl Carbonate {
     /// The pH of a water with this alkalinity and this inorganic carbon. Both add up when
     /// waters are mixed; pH does not. 0..=14: what would lie outside is given as the nearer end.
     pub fn ph(&self, alkalinity: ChargeConcentration, carbon: MolarConcentration) -> Ph {
-        ph_where(&|ph| (self.alkalinity(carbon, ph) - alkalinity).as_meq_per_l())
+        ph_where(&|h| (self.alkalinity_at(carbon, h) - alkalinity).as_meq_per_l())
     }
 
     /// The pH and the inorganic carbon of a water with this alkalinity when it has come to rest
@@ -142,11 +167,11 @@ impl Carbonate {
         gas: AbsolutePressure,
     ) -> (Ph, MolarConcentration) {
         let dissolved = self.kh * gas.as_kpa().max(0.0) / KPA_PER_ATM;
-        let ph = ph_where(&|ph| {
-            let (charge, share, water) = self.parts(ph);
+        let ph = ph_where(&|h| {
+            let (charge, share, water) = self.parts(h);
             dissolved * charge / share + water - alkalinity.as_meq_per_l()
         });
-        (ph, MolarConcentration::mmol_per_l(dissolved / self.parts(ph).1))
+        (ph, MolarConcentration::mmol_per_l(dissolved / self.parts(hydrogen(ph)).1))
     }
 
     /// The saturation index of calcite: the decimal logarithm of how many times the product of
@@ -158,15 +183,17 @@ impl Carbonate {
         alkalinity: ChargeConcentration,
         ph: Ph,
     ) -> Count {
-        let [_, carbonate, _] = self.ions(self.carbon(alkalinity, ph), ph);
+        let h = hydrogen(ph);
+        let [_, carbonate, _] = self.ions(self.carbon_at(alkalinity, h), h);
         self.calcite_index(calcium.as_mmol_per_l().max(0.0), carbonate)
     }
 }
 
-/// The pH at which a rising balance is zero; the nearer end of 0..=14 when it is nowhere.
-pub(super) fn ph_where(balance: &dyn Fn(Ph) -> f64) -> Ph {
-    let of = |ph: f64| balance(Ph::new(ph));
-    Ph::new(root(&of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 0.0 } else { 14.0 }))
+/// The pH at which a balance is zero that falls with the activity of hydrogen; the nearer end of
+/// 0..=14 when it is nowhere.
+pub(super) fn ph_where(balance: &dyn Fn(f64) -> f64) -> Ph {
+    let of = |ph: f64| balance(hydrogen(Ph::new(ph)));
+    Ph::new(root(of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 0.0 } else { 14.0 }))
 }
 
 #[cfg(test)]

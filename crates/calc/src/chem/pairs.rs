@@ -1,8 +1,8 @@
 //! Ion pairs of calcium and magnesium: what of them, and of what they hold, is free.
 
-use super::activity::activity_exponent;
+use super::activity::{Coefficients, power_of_ten};
 use crate::data::Source;
-use crate::quantity::{MolarConcentration, Temperature};
+use crate::quantity::Temperature;
 
 /// Source of the constants.
 pub const SOURCE: Source = Source::published(
@@ -44,51 +44,39 @@ const TERMS: [[Terms; ANIONS]; METALS] = [
     ],
 ];
 
-/// Pairing at one temperature, at zero ionic strength.
+/// The constants of the pairs, L/mmol.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Pairing {
-    /// L/mmol.
-    constants: [[f64; ANIONS]; METALS],
-}
+pub(super) struct Bonds([[f64; ANIONS]; METALS]);
 
-/// Pairing at one ionic strength.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Bonds {
-    constants: [[f64; ANIONS]; METALS],
-}
-
-impl Pairing {
-    /// 0..=90 °C, beyond that the nearer end.
-    pub fn new(at: Temperature) -> Self {
+impl Bonds {
+    /// In a water without ions, 0..=90 °C, beyond that the nearer end.
+    pub fn ideal(at: Temperature) -> Self {
         let t = at.max(Temperature::celsius(0.0)).min(Temperature::celsius(90.0)).as_kelvin();
         let (ratio, log) = (t.recip(), t.log10());
-        Self {
-            constants: TERMS
-                .map(|metal| metal.map(|[a, b, c, d]| 1e-3 * 10_f64.powf(a + b * t + c * ratio + d * log))),
-        }
+        Self(
+            TERMS.map(|metal| metal.map(|[a, b, c, d]| 1e-3 * power_of_ten(a + b * t + c * ratio + d * log))),
+        )
     }
 
-    /// The constants for concentrations.
-    pub fn among(&self, strength: MolarConcentration, at: Temperature) -> Bonds {
-        let exponent = |charge| activity_exponent(charge, strength, at).value();
+    /// The ideal constants for concentrations among ions with these activities.
+    #[must_use]
+    pub fn among(&self, activity: &Coefficients) -> Self {
         // A pair with an ion of one charge has as much charge as that ion.
-        let single = 10_f64.powf(exponent(2));
-        let double = 10_f64.powf(2.0 * exponent(2) - exponent(0));
-        let mut constants = self.constants;
+        let single = activity.single.powi(4);
+        let double = single * single / activity.neutral;
+        let mut constants = self.0;
         for metal in &mut constants {
             for (constant, charge) in metal.iter_mut().zip(CHARGES) {
                 *constant *= if charge == 1 { single } else { double };
             }
         }
-        Bonds { constants }
+        Self(constants)
     }
-}
 
-impl Bonds {
     /// How many times each anion is there, free and bound, for what of it is free.
     pub fn times_free(&self, metals: [f64; METALS]) -> [f64; ANIONS] {
         let mut times = [1.0; ANIONS];
-        for (constants, metal) in self.constants.iter().zip(metals) {
+        for (constants, metal) in self.0.iter().zip(metals) {
             for (times, constant) in times.iter_mut().zip(constants) {
                 *times += constant * metal;
             }
@@ -103,17 +91,15 @@ impl Bonds {
             strength += 0.5 * f64::from(charge * charge) * anion;
         }
         let mut free = metals;
-        for (metal, constants) in free.iter_mut().zip(&self.constants) {
-            let held = |charges: &dyn Fn(i8) -> bool| -> f64 {
-                let bound = constants.iter().zip(anions).zip(CHARGES);
-                bound
-                    .filter(|(_, charge)| charges(*charge))
-                    .map(|((constant, anion), _)| constant * anion)
-                    .sum()
-            };
-            *metal /= 1.0 + held(&|_| true);
+        for (metal, constants) in free.iter_mut().zip(&self.0) {
+            let (mut held, mut held_single) = (0.0, 0.0);
+            for ((constant, anion), charge) in constants.iter().zip(anions).zip(CHARGES) {
+                held += constant * anion;
+                held_single += if charge == 1 { constant * anion } else { 0.0 };
+            }
+            *metal /= 1.0 + held;
             // Two charges on the metal, one on its pairs with ions of one charge.
-            strength += *metal * (2.0 + 0.5 * held(&|charge| charge == 1));
+            strength += *metal * (2.0 + 0.5 * held_single);
         }
         (free, strength)
     }

@@ -1,9 +1,10 @@
 //! A water in a closed vessel, and the acid that brings it to a pH.
 
-use super::carbonate::{Carbonate, Constants, constants, ph_where};
-use super::pairs::{ANIONS, Pairing};
+use super::activity::{Coefficients, hydrogen};
+use super::carbonate::{Carbonate, ph_where};
+use super::pairs::{ANIONS, Bonds};
 use super::water::Ions;
-use crate::data::acids::{Acid, AcidKind, charge, shares};
+use crate::data::acids::{Acid, AcidKind, among, charge, shares};
 use crate::data::salts::ion;
 use crate::quantity::{ChargeConcentration, Count, MolarConcentration, Ph, Temperature, Volume};
 
@@ -40,8 +41,9 @@ impl Dose {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ClosedWater {
     at: Temperature,
-    constants: Constants,
-    pairing: Pairing,
+    /// Without ions.
+    carbonate: Carbonate,
+    bonds: Bonds,
     /// Calcium and magnesium, free or bound, mmol/L.
     metals: [f64; 2],
     /// Sulfate, free or bound, mmol/L.
@@ -51,19 +53,29 @@ pub struct ClosedWater {
     alkalinity: ChargeConcentration,
     carbon: MolarConcentration,
     calcite: Count,
+    /// As it stands before anything is poured.
+    rest: State,
 }
 
-/// A pKa so low that nothing of the acid is left whole at any pH.
-const STRONG: f64 = -20.0;
+/// What settles, mmol/L.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct State {
+    strength: f64,
+    /// Free calcium and magnesium.
+    free: [f64; 2],
+}
+
+/// A constant so large that nothing of the acid is left whole at any pH.
+const STRONG: f64 = 1e20;
 /// Rounds until ionic strength and free metals have settled.
-const ROUNDS: usize = 60;
+const ROUNDS: u32 = 60;
 /// They are settled when a round moves them by less, mmol/L.
-const SETTLED: f64 = 1e-4;
+const SETTLED: f64 = 5e-4;
 
 /// The solution in one round: what is free is taken from the round before.
 struct Round {
     system: Carbonate,
-    strength: MolarConcentration,
+    activity: Coefficients,
     /// How many times each anion is there for what of it is free.
     times_free: [f64; ANIONS],
 }
@@ -72,11 +84,12 @@ struct Round {
 #[derive(Default)]
 struct Found {
     carbon: MolarConcentration,
-    ph: Ph,
     /// The acid's forms by the protons they have given.
     acid: [f64; 4],
     /// Cation of a base.
     base: f64,
+    /// Activity of hydrogen.
+    h: f64,
 }
 
 impl ClosedWater {
@@ -86,25 +99,27 @@ impl ClosedWater {
         let half = |charge: ChargeConcentration| 0.5 * charge.as_meq_per_l();
         let metals = [half(water.calcium_charge()), half(water.magnesium_charge())];
         let sulfate = water.sulfate.as_mg_per_l() / ion::SULFATE.0.as_g_per_mol();
+        let strength = water.ionic_strength().as_mmol_per_l();
         let divalent: f64 = metals.iter().sum::<f64>() + sulfate;
-        let mut vessel = Self {
+        let vessel = Self {
             at,
-            constants: constants(at),
-            pairing: Pairing::new(at),
+            carbonate: Carbonate::ideal(at),
+            bonds: Bonds::ideal(at),
             metals,
             sulfate,
-            others: water.ionic_strength().as_mmol_per_l() - 2.0 * divalent - half(water.alkalinity),
+            others: strength - 2.0 * divalent - half(water.alkalinity),
             alkalinity: water.alkalinity,
             carbon: MolarConcentration::ZERO,
             calcite: Count::default(),
+            rest: State { strength, free: metals },
         };
-        let (carbon, calcite) = vessel.settle(false, &mut |round| Found {
-            carbon: round.system.carbon(water.alkalinity, ph),
-            ph,
-            ..Found::default()
+        let h = hydrogen(ph);
+        let mut carbon = MolarConcentration::ZERO;
+        let (rest, calcite) = vessel.settle(false, &mut |round| {
+            carbon = round.system.carbon_at(water.alkalinity, h);
+            Found { carbon, h, ..Found::default() }
         });
-        (vessel.carbon, vessel.calcite) = (carbon, calcite);
-        vessel
+        Self { rest, carbon, calcite, ..vessel }
     }
 
     /// Inorganic carbon, pairs included.
@@ -122,14 +137,16 @@ impl ClosedWater {
     /// counts as the nearer end.
     pub fn acid_to(&self, to: Ph, with: Titrant) -> Dose {
         let mut dose = Dose { charge: ChargeConcentration::ZERO, amount: MolarConcentration::ZERO };
-        self.settle(with.holds_phosphate(), &mut |round| {
-            let forms = shares(with.constants(self.at, round), to);
-            dose.charge = self.alkalinity - round.system.alkalinity(self.carbon, to);
+        let h = hydrogen(to);
+        let ideal = with.ideal(self.at);
+        self.settle(with.is_held(), &mut |round| {
+            let forms = shares(round.constants(ideal, with), h);
+            dose.charge = self.alkalinity - round.system.alkalinity_at(self.carbon, h);
             let missing = dose.charge.as_meq_per_l();
             let amount = missing.max(0.0) / charge(forms);
             dose.amount = MolarConcentration::mmol_per_l(amount);
             let acid = forms.map(|share| amount * share);
-            Found { carbon: self.carbon, ph: to, acid, base: (-missing).max(0.0) }
+            Found { carbon: self.carbon, h, acid, base: (-missing).max(0.0) }
         });
         dose
     }
@@ -137,72 +154,79 @@ impl ClosedWater {
     /// The pH after so much acid; after none it is that of the water.
     pub fn ph_after(&self, amount: MolarConcentration, of: Titrant) -> Ph {
         let mut end = Ph::new(7.0);
-        self.settle(of.holds_phosphate(), &mut |round| {
-            let constants = of.constants(self.at, round);
-            let poured = |ph| shares(constants, ph).map(|share| amount.as_mmol_per_l() * share);
-            end = ph_where(&|ph| {
-                let left = round.system.alkalinity(self.carbon, ph) - self.alkalinity;
-                left.as_meq_per_l() + charge(poured(ph))
+        let ideal = of.ideal(self.at);
+        self.settle(of.is_held(), &mut |round| {
+            let constants = round.constants(ideal, of);
+            let poured = |h| shares(constants, h).map(|share| amount.as_mmol_per_l() * share);
+            end = ph_where(&|h| {
+                let left = round.system.alkalinity_at(self.carbon, h) - self.alkalinity;
+                left.as_meq_per_l() + charge(poured(h))
             });
-            Found { carbon: self.carbon, ph: end, acid: poured(end), base: 0.0 }
+            let h = hydrogen(end);
+            Found { carbon: self.carbon, h, acid: poured(h), base: 0.0 }
         });
         end
     }
 
     /// Follows ionic strength and free metals until what they give is what they were taken to be.
-    /// Gives the carbon found and the saturation index of calcite.
-    fn settle(&self, phosphate: bool, find: &mut dyn FnMut(&Round) -> Found) -> (MolarConcentration, Count) {
-        let mut free = self.metals;
-        let mut strength = self.others + 2.0 * (free.iter().sum::<f64>() + self.sulfate);
-        let mut result = (MolarConcentration::ZERO, Count::default());
-        for _ in 0..ROUNDS {
-            let now = MolarConcentration::mmol_per_l(strength);
-            let bonds = self.pairing.among(now, self.at);
-            let times_free = bonds.times_free(free);
+    /// Gives them, and the saturation index of calcite.
+    fn settle(&self, acid_is_held: bool, find: &mut dyn FnMut(&Round) -> Found) -> (State, Count) {
+        let mut state = self.rest;
+        let mut rounds = 0;
+        loop {
+            let activity = Coefficients::new(MolarConcentration::mmol_per_l(state.strength), self.at);
+            let bonds = self.bonds.among(&activity);
+            let times_free = bonds.times_free(state.free);
             let [bicarbonate, carbonate, ..] = times_free;
-            let plain = Carbonate::with(&self.constants, self.at, now);
-            let round = Round { system: plain.bound(bicarbonate, carbonate), strength: now, times_free };
+            let system = self.carbonate.among(&activity).bound(bicarbonate, carbonate);
+            let round = Round { system, activity, times_free };
             let found = find(&round);
-            let [bicarbonate, carbonate, own] = round.system.ions(found.carbon, found.ph);
+            let [bicarbonate, carbonate, own] = system.ions(found.carbon, found.h);
             let [_, one, two, three] = found.acid;
-            let (held, spectators) = if phosphate { ([one, two], 0.0) } else { ([0.0; 2], one + 4.0 * two) };
+            let (held, aside) = if acid_is_held { ([one, two], 0.0) } else { ([0.0; 2], one + 4.0 * two) };
             let mut anions = [bicarbonate, carbonate, self.sulfate, held[0], held[1]];
             for (anion, times) in anions.iter_mut().zip(times_free) {
                 *anion /= times;
             }
-            let (metals, paired) = bonds.hold(self.metals, anions);
-            let after = self.others + paired + 0.5 * (own + spectators + 9.0 * three + found.base);
-            let moved = metals
-                .iter()
-                .zip(free)
-                .fold((after - strength).abs(), |most, (metal, before)| most.max((metal - before).abs()));
-            (free, strength) = (metals, after);
-            result = (found.carbon, round.system.calcite_index(free[0], anions[1]));
-            if moved < SETTLED {
-                break;
+            let (free, together) = bonds.hold(self.metals, anions);
+            let strength = self.others + together + 0.5 * (own + aside + 9.0 * three + found.base);
+            let mut moved = (strength - state.strength).abs();
+            for (now, before) in free.iter().zip(state.free) {
+                moved = moved.max((now - before).abs());
+            }
+            state = State { strength, free };
+            rounds += 1;
+            if moved < SETTLED || rounds == ROUNDS {
+                return (state, system.calcite_index(free[0], anions[1]));
             }
         }
-        result
+    }
+}
+
+impl Round {
+    /// An acid's constants here, what is held by metals counted with the form it comes from.
+    fn constants(&self, ideal: [f64; 3], of: Titrant) -> [f64; 3] {
+        let [one, two, three] = among(ideal, &self.activity);
+        if !of.is_held() {
+            return [one, two, three];
+        }
+        let [.., single, double] = self.times_free;
+        [one * single, two * double / single, three / double]
     }
 }
 
 impl Titrant {
-    const fn holds_phosphate(self) -> bool {
+    /// Whether metals hold the acid's anions.
+    const fn is_held(self) -> bool {
         matches!(self, Self::Weak(AcidKind::Phosphoric))
     }
 
-    /// Mixed constants as pKa, pairs counted with the form that is bound.
-    fn constants(self, at: Temperature, round: &Round) -> [f64; 3] {
-        let Self::Weak(kind) = self else { return [STRONG, f64::INFINITY, f64::INFINITY] };
-        let mut pka = kind.pka_in(at, round.strength);
-        if self.holds_phosphate() {
-            let [.., first, second] = round.times_free.map(f64::log10);
-            let [one, two, three] = &mut pka;
-            *one -= first;
-            *two -= second - first;
-            *three += second;
+    /// Dissociation constants in water without ions.
+    fn ideal(self, at: Temperature) -> [f64; 3] {
+        match self {
+            Self::Strong => [STRONG, 0.0, 0.0],
+            Self::Weak(kind) => kind.ideal(at),
         }
-        pka
     }
 }
 

@@ -1,7 +1,7 @@
 //! Acids for water, mash and wort.
 
 use super::Source;
-use crate::chem::activity::activity_exponent;
+use crate::chem::activity::{Coefficients, hydrogen, power_of_ten};
 use crate::quantity::{
     Charge, ChargeConcentration, Count, Density, Fraction, MolarConcentration, MolarMass, Ph, Temperature,
     Volume,
@@ -96,29 +96,26 @@ impl AcidKind {
         }
     }
 
-    /// The constants as pKa of the activity of hydrogen and the concentrations of the acid's forms,
-    /// at a temperature of 0..=90 °C and an ionic strength up to 0.5 mol/L.
-    pub(crate) fn pka_in(self, at: Temperature, strength: MolarConcentration) -> [f64; 3] {
+    /// The dissociation constants in water without salts at a temperature of 0..=90 °C, beyond that
+    /// the nearer end; unused places are zero.
+    pub(crate) fn ideal(self, at: Temperature) -> [f64; 3] {
         const GAS: f64 = 8.314_462_618;
-        let (reference, t) = (298.15, at.max(Temperature::celsius(0.0)).min(Temperature::celsius(90.0)));
-        let ratio = reference / t.as_kelvin();
-        let scale = 1.0 / (GAS * std::f64::consts::LN_10);
-        let (by_enthalpy, by_heat) =
-            (1e3 * scale * (ratio - 1.0) / reference, scale * (ratio - 1.0 - ratio.ln()));
-        let mut pka = self.pka();
-        let mut before = activity_exponent(0, strength, at).value();
-        for ((place, charge), (enthalpy, heat)) in pka.iter_mut().zip(1_i8..).zip(self.warmth()) {
-            let after = activity_exponent(charge, strength, at).value();
-            *place += enthalpy * by_enthalpy - heat * by_heat + after - before;
-            before = after;
+        const REFERENCE: f64 = 298.15;
+        let t = at.max(Temperature::celsius(0.0)).min(Temperature::celsius(90.0)).as_kelvin();
+        let ratio = REFERENCE / t;
+        let by_enthalpy = 1e3 * (1.0 - ratio) / (GAS * REFERENCE);
+        let by_heat = (ratio - 1.0 - ratio.ln()) / GAS;
+        let mut constants = self.pka().map(|pka| power_of_ten(-pka));
+        for (constant, (enthalpy, heat)) in constants.iter_mut().zip(self.warmth()) {
+            *constant *= (enthalpy * by_enthalpy + heat * by_heat).exp();
         }
-        pka
+        constants
     }
 
     /// Protons that one molecule has given at this pH, on average: 0 to 3. In water without
     /// salts at 25 °C. pH 0..=14; what lies outside counts as the nearer end.
     pub fn charge_per_mol(self, ph: Ph) -> Count {
-        Count::of(charge(shares(self.pka(), ph)))
+        Count::of(charge(shares(self.pka().map(|pka| power_of_ten(-pka)), hydrogen(ph))))
     }
 
     /// Protons that one molecule has given at this pH, on average: 0 to 3. In a solution at a
@@ -126,25 +123,29 @@ impl AcidKind {
     /// pH 0..=14; what lies outside counts as the nearer end.
     /// Sources: [`PKA_SOURCE`], [`PKA_TEMPERATURE_SOURCE`].
     pub fn charge_per_mol_in(self, ph: Ph, at: Temperature, strength: MolarConcentration) -> Count {
-        Count::of(charge(shares(self.pka_in(at, strength), ph)))
+        let constants = among(self.ideal(at), &Coefficients::new(strength, at));
+        Count::of(charge(shares(constants, hydrogen(ph))))
     }
 }
 
-/// The shares of an acid's forms by the protons they have given: none, one, two, three.
-pub(crate) fn shares(pka: [f64; 3], ph: Ph) -> [f64; 4] {
-    let ph = ph.value().clamp(0.0, 14.0);
-    // Each relative to the whole acid: 1, K1/h, K1 K2/h², ...
-    let mut forms = [1.0, 0.0, 0.0, 0.0];
-    let (mut form, mut sum) = (1.0, 1.0);
-    for (place, pka) in forms.iter_mut().skip(1).zip(pka) {
-        if pka.is_infinite() {
-            break;
-        }
-        form *= 10_f64.powf(ph - pka);
-        sum += form;
-        *place = form;
-    }
-    forms.map(|form| form / sum)
+/// Constants for the activity of hydrogen and the concentrations of an acid's forms.
+pub(crate) fn among([one, two, three]: [f64; 3], activity: &Coefficients) -> [f64; 3] {
+    // Activity coefficients go with the square of the charge: their ratios are odd powers.
+    let rise = activity.single.recip();
+    let cube = rise * rise * rise;
+    [one * activity.neutral * rise, two * cube, three * cube * rise * rise]
+}
+
+/// The shares of an acid's forms by the protons they have given at this activity of hydrogen:
+/// none, one, two, three.
+pub(crate) fn shares([one, two, three]: [f64; 3], h: f64) -> [f64; 4] {
+    let dilution = h.recip();
+    // Each relative to the whole acid.
+    let single = one * dilution;
+    let double = single * two * dilution;
+    let triple = double * three * dilution;
+    let whole = (1.0 + single + double + triple).recip();
+    [whole, single * whole, double * whole, triple * whole]
 }
 
 /// The mean of the protons given.
