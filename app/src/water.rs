@@ -5,12 +5,12 @@ use crate::lists::{choice, headed, list, named, remove_button, toggle};
 use crate::state::{Open, Shared};
 use crate::store::Store;
 use crate::widgets::{button, entry, live, text_entry};
-use batch::document::{Batch, Field, OwnFinish, SaltField, SaltLine, Slot, Stage, Water, WaterField};
+use batch::document::{Batch, Field, SaltField, SaltLine, Slot, Water, WaterField};
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::{Finish, Ion, Recipe};
 use calc::chem::report::{Check, WaterRead};
 use calc::data::salts::Salt;
-use calc::quantity::{Amount, Dimension, Fraction, Mass, Quantity};
+use calc::quantity::{Amount, Dimension, Mass, Quantity};
 use leptos::prelude::*;
 
 /// What every report has, in the order reports print it.
@@ -207,14 +207,14 @@ fn water(place: usize) -> AnyView {
                 move |batch: &Batch| batch.waters.get(place).map_or_else(String::new, |water| water.name.clone()),
                 move |batch: &mut Batch, name| if let Some(water) = batch.waters.get_mut(place) { water.name = name },
             )}
-            {offered(move |batch, kept: Batch| {
-                if let (Some(water), Some(kept)) = (batch.waters.get_mut(place), kept.waters.into_iter().next()) {
-                    *water = Water { numbers: kept.numbers, upper: kept.upper, name: kept.name };
-                }
-            }, |batch| {
-                let waters = batch.waters.iter().filter(|water| !water.name.is_empty());
-                waters.map(|water| (water.name.clone(), Batch { waters: vec![water.clone()], ..batch.clone() })).collect()
-            })}
+            {offered(
+                |batch| batch.waters.clone(),
+                move |batch, kept| if let Some(water) = batch.waters.get_mut(place) {
+                    let share = water.numbers.share();
+                    *water = kept;
+                    let _ = WaterField::Share.set(&mut water.numbers, share.map(Quantity::amount));
+                },
+            )}
             {entries(USUAL.iter().map(move |&field| Slot::Water(place, field)))}
             <details class="fold" on:toggle=move |_| opened.set(true)>
                 <summary>"More from the report"</summary>
@@ -223,6 +223,131 @@ fn water(place: usize) -> AnyView {
             {live(share)}
             {live(move || read.get().map(read_lines))}
         </li>
+    }
+    .into_any()
+}
+
+/// The named waters or ranges of the batch book, to take one from; looked up when the fold is opened.
+fn offered(of: fn(&Batch) -> Vec<Water>, take: impl Fn(&mut Batch, Water) + Copy + Send + Sync + 'static) -> AnyView {
+    let open = Open::here();
+    let opened = RwSignal::new(false);
+    let kept = move || {
+        let mut kept: Vec<Water> = Store::envelopes()
+            .unwrap_or_default()
+            .iter()
+            .filter(|envelope| envelope.deleted.is_none())
+            .flat_map(|envelope| of(&envelope.data))
+            .filter(|water| !water.name.is_empty())
+            .collect();
+        kept.sort_by(|one, other| one.name.cmp(&other.name));
+        kept.dedup();
+        let buttons: Vec<AnyView> = kept
+            .into_iter()
+            .map(|water| {
+                let name = water.name.clone();
+                button("", "take", name, move || {
+                    open.edit_with_undo("Taken from the batch book.", |batch| take(batch, water.clone()));
+                })
+            })
+            .collect();
+        if buttons.is_empty() {
+            return view! { <p class="aside">"Nothing has a name yet. Name one here, and every batch can use it."</p> }.into_any();
+        }
+        view! { <div class="actions">{buttons}</div> }.into_any()
+    };
+    view! {
+        <details class="fold" on:toggle=move |_| opened.set(true)>
+            <summary>"Take one from the batch book"</summary>
+            {live(move || opened.get().then(kept))}
+        </details>
+    }
+    .into_any()
+}
+
+/// Own ranges in place of the finish's.
+fn own_finish() -> AnyView {
+    view! {
+        <p class="aside">"A range, such as 50-100, or one number. What stays empty is the finish's own."</p>
+        {text_entry(
+            "Name of these ranges, to use them again",
+            "finish.name".to_owned(),
+            |batch: &Batch| batch.own_finish.name.clone(),
+            |batch: &mut Batch, name| batch.own_finish.name = name,
+        )}
+        {offered(|batch| vec![batch.own_finish.clone()], |batch, kept| batch.own_finish = kept)}
+        {entries(WaterField::WANTED.iter().map(|&(field, _)| Slot::Finish(field)))}
+    }
+    .into_any()
+}
+
+/// What was read from a report: what had to be inferred, and whether it fits together.
+fn read_lines(read: WaterRead) -> AnyView {
+    let shared = Shared::here();
+    let inferred: Vec<AnyView> = read
+        .inferred
+        .into_iter()
+        .map(|line| {
+            let words = move || {
+                shared.preferences.with(|p| {
+                    format!(
+                        "{}: {}, likely {} to {}, {}.",
+                        line.item.name(),
+                        p.text(line.value),
+                        p.text(line.low),
+                        p.text(line.high),
+                        line.from.text()
+                    )
+                })
+            };
+            view! { <li>{live(words)}</li> }.into_any()
+        })
+        .collect();
+    let checks = [
+        ("Charges", read.balance_ok.map(|ok| (read.balance.amount(), ok))),
+        ("Hardness against calcium and magnesium", read.hardness.map(ratio)),
+        ("Conductivity against the ions", read.conductivity.map(ratio)),
+        ("Dissolved solids against the ions", read.solids.map(ratio)),
+        ("Dissolved solids against conductivity", read.solids_by_conductivity.map(ratio)),
+    ];
+    let checks: Vec<AnyView> = checks
+        .into_iter()
+        .filter_map(|(what, check)| check.map(|(amount, ok)| (what, amount, ok)))
+        .map(|(what, amount, ok)| {
+            let words = move || {
+                let verdict = if ok { "fits" } else { "does not fit" };
+                shared.preferences.with(|p| format!("{what}: {} ({verdict})", p.text(amount)))
+            };
+            view! { <li>{live(words)}</li> }.into_any()
+        })
+        .collect();
+    let inferred = (!inferred.is_empty())
+        .then(|| view! { <p class="aside">"Not in the report, so inferred:"</p><ul class="details">{inferred}</ul> }.into_any());
+    let checks = (!checks.is_empty())
+        .then(|| view! { <p class="aside">"Checked:"</p><ul class="details" data-test="checks">{checks}</ul> }.into_any());
+    view! { <div data-test="read">{inferred}{checks}</div> }.into_any()
+}
+
+fn ratio(check: Check) -> (Amount, bool) {
+    (check.ratio.amount(), check.ok)
+}
+
+/// Chlorine taken out, chalk taken out.
+fn treatment() -> AnyView {
+    let germs = vec![
+        (Disinfectant::None, "Nothing, or it was filtered out".to_owned()),
+        (Disinfectant::Chlorine, "Chlorine".to_owned()),
+        (Disinfectant::Chloramine, "Chloramine".to_owned()),
+    ];
+    let soft = vec![
+        (Softening::None, "Used as it is".to_owned()),
+        (Softening::Boil, "Boiled and drawn off the chalk".to_owned()),
+        (Softening::Lime, "Slaked lime, drawn off the chalk".to_owned()),
+    ];
+    view! {
+        {choice("The supplier adds", "disinfectant", germs, |choices| &mut choices.disinfectant)}
+        {entry(Slot::Of(Field::Chlorine))}
+        {choice("Taken out with", "sulfite", named(Sulfite::ALL, |kind| headed(kind.name())), |choices| &mut choices.sulfite)}
+        {choice("Hard tap water is", "softening", soft, |choices| &mut choices.softening)}
     }
     .into_any()
 }

@@ -5,7 +5,7 @@
 
 use crate::document::{
     Batch, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, Gas, GristBy, Hop, HopField,
-    HopNumbers, Malt, MaltField, MaltNumbers, Reading, OwnFinish, ReadingKind, SaltLine, Slot, Spec, Step, Water, WaterField,
+    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, Slot, Spec, Step, Water, WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
 use crate::keep::{Envelope, settle};
@@ -147,7 +147,7 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
             batch.invented = invented;
             batch.choices = choices;
             batch.waters = waters.into_iter().map(|name| Water { name, ..Water::default() }).collect();
-            batch.own_finish = OwnFinish { name: finish, ..OwnFinish::default() };
+            batch.own_finish = Water { name: finish, ..Water::default() };
             batch.salts = salts.into_iter().map(SaltLine::new).collect();
             batch.grist = malts.into_iter().map(malt).collect();
             batch.hops = hops.into_iter().map(hop).collect();

@@ -205,7 +205,7 @@ fields! {
         ph Ph "ph": Ph as Ph, "pH of the water", 5.0..=10.5;
         /// Electrical conductivity at 25 °C.
         conductivity Conductivity "conductivity_us_per_cm": Conductivity as Conductivity,
-            "Conductivity at 25 °C", 0.0..=6000.0;
+            "Conductivity", 0.0..=6000.0;
         /// Everything dissolved, by weight of the dry rest.
         dissolved_solids DissolvedSolids "dissolved_solids_mg_per_l": Concentration as Concentration,
             "Total dissolved solids", 0.0..=6000.0;
@@ -365,34 +365,19 @@ pub const SAMPLE_TEMPERATURE: &Spec = &Spec {
     assumed: None,
 };
 
-/// One water that goes into the batch, as its report has it.
+/// Figures of a water: what its report says, or what is wanted of it.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Water {
-    /// The person's own name for it; a named water is offered to other batches.
+    /// The person's own name for it; what has a name is offered to other batches.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub name: String,
-    /// Single figures, and the lower ends where the report gives a range.
+    /// Single figures, and the lower ends of ranges.
     #[serde(skip_serializing_if = "is_default")]
     pub numbers: WaterNumbers,
     /// Upper ends of ranges.
     #[serde(skip_serializing_if = "is_default")]
     pub upper: WaterNumbers,
-}
-
-/// Own ranges of ions in place of the chosen finish's.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct OwnFinish {
-    /// The person's own name for it; a named one is offered to other batches.
-    #[serde(skip_serializing_if = "String::is_empty")]
-    pub name: String,
-    /// Lower ends.
-    #[serde(skip_serializing_if = "is_default")]
-    pub from: WaterNumbers,
-    /// Upper ends.
-    #[serde(skip_serializing_if = "is_default")]
-    pub to: WaterNumbers,
 }
 
 /// One salt at hand.
@@ -516,9 +501,9 @@ pub struct Batch {
     /// The waters; never none.
     #[serde(default = "one_water", skip_serializing_if = "is_one_water")]
     pub waters: Vec<Water>,
-    /// Own ranges of ions.
+    /// Own ranges of ions in place of the chosen finish's.
     #[serde(default, skip_serializing_if = "is_default")]
-    pub own_finish: OwnFinish,
+    pub own_finish: Water,
     /// Salts at hand.
     #[serde(default = "usual_salts", skip_serializing_if = "are_usual")]
     pub salts: Vec<SaltLine>,
@@ -585,7 +570,7 @@ impl Batch {
             choices: Choices::default(),
             numbers: Numbers::default(),
             waters: one_water(),
-            own_finish: OwnFinish::default(),
+            own_finish: Water::default(),
             salts: usual_salts(),
             grist: Vec::new(),
             hops: Vec::new(),

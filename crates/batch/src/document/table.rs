@@ -227,8 +227,8 @@ impl Slot {
             Self::Of(field) => field.get(&batch.numbers),
             Self::Water(place, field) => batch.waters.get(place).and_then(|item| field.get(&item.numbers)),
             Self::WaterTo(place, field) => batch.waters.get(place).and_then(|item| field.get(&item.upper)),
-            Self::Finish(field) => field.get(&batch.own_finish.from),
-            Self::FinishTo(field) => field.get(&batch.own_finish.to),
+            Self::Finish(field) => field.get(&batch.own_finish.numbers),
+            Self::FinishTo(field) => field.get(&batch.own_finish.upper),
             Self::Salt(place, field) => batch.salts.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Malt(place, field) => batch.grist.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Hop(place, field) => batch.hops.get(place).and_then(|item| field.get(&item.numbers)),
@@ -249,8 +249,8 @@ impl Slot {
             Self::WaterTo(place, field) => {
                 batch.waters.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.upper, value))
             }
-            Self::Finish(field) => field.set(&mut batch.own_finish.from, value),
-            Self::FinishTo(field) => field.set(&mut batch.own_finish.to, value),
+            Self::Finish(field) => field.set(&mut batch.own_finish.numbers, value),
+            Self::FinishTo(field) => field.set(&mut batch.own_finish.upper, value),
             Self::Salt(place, field) => {
                 batch.salts.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
             }

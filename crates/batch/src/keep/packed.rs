@@ -151,8 +151,6 @@ const NAMES: &[&str] = &[
     "waters",
     "upper",
     "own_finish",
-    "from",
-    "to",
     "potassium_mg_per_l",
     "nitrate_mg_per_l",
     "hardness_meq_per_l",

@@ -71,7 +71,28 @@ pub enum Sulfite {
     Sodium,
 }
 
+impl Disinfectant {
+    /// Every choice.
+    pub const ALL: &[Self] = &[Self::None, Self::Chlorine, Self::Chloramine];
+}
+
+impl Softening {
+    /// Every choice.
+    pub const ALL: &[Self] = &[Self::None, Self::Boil, Self::Lime];
+}
+
 impl Sulfite {
+    /// Both.
+    pub const ALL: &[Self] = &[Self::Potassium, Self::Sodium];
+
+    /// The trade's name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Potassium => "potassium metabisulfite",
+            Self::Sodium => "sodium metabisulfite",
+        }
+    }
+
     /// Molar mass.
     pub const fn molar_mass(self) -> MolarMass {
         MolarMass::g_per_mol(match self {

@@ -211,9 +211,11 @@ dimensions! {
     ] us 0;
     /// Electrical conductivity at 25 °C.
     Conductivity = [
-        Unit::linear("µS/cm", "us_per_cm", 0, 10.0, 1.0),
+        Unit::linear("µS/cm at 25 °C", "us_per_cm", 0, 10.0, 1.0),
         Unit::linear("mS/cm", "ms_per_cm", 3, 0.01, 1000.0),
-        Unit::linear("mS/m", "ms_per_m", 1, 1.0, 10.0)
+        Unit::linear("mS/m", "ms_per_m", 1, 1.0, 10.0),
+        // ISO 7888, from memory: natural waters conduct 1.116 times as well at 25 °C as at 20 °C.
+        Unit::linear("µS/cm at 20 °C", "us_per_cm_at_20_c", 0, 10.0, 1.116)
     ] us 0;
     /// Charge.
     Charge = [Unit::linear("mEq", "meq", 0, 1.0, 1.0)] us 0;

@@ -140,8 +140,8 @@ impl Maker<'_> {
         let own = &self.batch.own_finish;
         for (range, (field, _)) in goal.ranges.iter_mut().zip(WaterField::WANTED) {
             let end = |numbers: &WaterNumbers| field.get(numbers).map(|amount| amount.typed::<Concentration>());
-            let Some(from) = end(&own.from).or_else(|| end(&own.to)) else { continue };
-            let to = end(&own.to).unwrap_or(from);
+            let Some(from) = end(&own.numbers).or_else(|| end(&own.upper)) else { continue };
+            let to = end(&own.upper).unwrap_or(from);
             let (low, high) = (from.min(to), from.max(to));
             let narrow = (high * 0.1).max(NARROWEST) - (high - low) * 0.5;
             let slack = narrow.max(Concentration::ZERO);
