@@ -379,8 +379,9 @@ impl Mash {
     /// The spread around a pH at which the mash balances with this much acid in it.
     /// The mash is below a pH when it takes less acid down to it than was given:
     /// the band ends where that is so in one mash of ten, and in nine. From the
-    /// ends that the slope alone would give, two steps of the secant lead there.
+    /// ends that the slope alone would give, one or two steps of the secant lead there.
     fn estimate(&self, ph: f64, acid: &Acid, added: Volume) -> Estimate<Ph> {
+        let slope = self.slope(ph, self.belief.mean());
         let end = |sign: f64| {
             // What was given above what one mash of ten, or nine, would take.
             let over = |ph: f64| {
@@ -389,14 +390,18 @@ impl Mash {
                 (acid.charge_of(added, Ph::new(ph)) - limit).as_meq()
             };
             let (mut from, mut was) = (ph, over(ph));
-            let mut to = ph - was / self.slope(ph, self.belief.mean());
+            let mut to = ph - was / slope;
             for _ in 0..2 {
                 let is = over(to);
                 let next = to - is * (to - from) / (is - was);
                 if !next.is_finite() {
                     break;
                 }
+                let near = is.abs() < 0.05 * was.abs();
                 (from, was, to) = (to, is, next.clamp(ph - 2.0, ph + 2.0));
+                if near {
+                    break;
+                }
             }
             Ph::new(to)
         };
