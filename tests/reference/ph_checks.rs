@@ -5,6 +5,7 @@ use calc::brew::mash::{MaltShare, Mash, acid_for};
 use calc::brew::souring::{
     Conditions, Forecast, cpm, ctmi, first_speed, forecast, lactic_formed, titratable_acidity,
 };
+use calc::brew::titration::MaltBufferingEstimate;
 use calc::brew::water::{Ion, advice};
 use calc::chem::activity::activity_exponent;
 use calc::chem::carbonate::{Carbonate, Constants, constants};
@@ -85,16 +86,17 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
             let charge = mash(ChargeConcentration::ZERO, 0.0, inputs.get(3..)?)?.charge_to(ph(0)?);
             acid_for(charge, &acid(word(1)?, number(2)?)?, ph(0)?).value.as_millilitres()
         }
-        "drop_per_hardness" => {
-            // One kilogram of malt in so many litres; calcium that gives up one mEq of protons per litre.
-            let malt = [malt(&format!("1*5.75*{}", word(1)?))?];
-            let calcium = 3.5 * 40.078 / 2.0;
-            let at = |calcium: f64| {
-                let water = hard_water(calcium, 0.0, 0.0);
-                let mash = Mash::new(&malt, water, Ph::new(7.0), Volume::litres(number(0)?)).ok()?;
-                Some(mash.ph(&acid("lactic", 80.0)?, Volume::ZERO).ok()?.value.value())
+        "ph_per_charge" => {
+            // One kilogram of malt in so many litres; pH moved by a charge of one mEq in each litre.
+            let mash = mash_of(number(0)?, 0.0, 0.0, &format!("1*5.75*{}", word(1)?))?;
+            let charge = |ph: f64| mash.charge_to(Ph::new(ph)).value.as_meq();
+            number(0)? * 0.2 / (charge(5.65) - charge(5.85))
+        }
+        "ph_per_alkalinity" => {
+            let ph = |alkalinity: f64| {
+                plain_ph(&mash_of(number(0)?, alkalinity, 0.0, &format!("1*5.75*{}", word(1)?))?)
             };
-            at(0.0)? - at(calcium)?
+            ph(1.0)? - ph(0.0)?
         }
         "acid_of_acidulated_malt" => {
             let row = MaltClass::Acidulated.data();
@@ -138,13 +140,9 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         }
         "calcium_drop" => {
             // A kilogram of malt whose mash has pH 5.74, in so many litres.
-            let malt = [malt(&format!("1*5.74*{}", word(2)?))?];
-            let at = |calcium: f64| {
-                let water = hard_water(calcium, 0.0, 0.0);
-                let mash = Mash::new(&malt, water, Ph::new(7.0), Volume::litres(number(1)?)).ok()?;
-                Some(mash.ph(&acid("lactic", 80.0)?, Volume::ZERO).ok()?.value.value())
-            };
-            at(0.0)? - at(number(0)?)?
+            let malt = format!("1*5.74*{}", word(2)?);
+            let ph = |calcium: f64| plain_ph(&mash_of(number(1)?, 0.0, calcium, &malt)?);
+            ph(0.0)? - ph(number(0)?)?
         }
         "lactic_needed" => lactic_needed(number(0)?, ph(1)?, ph(2)?)?,
         _ => return None,
@@ -210,15 +208,28 @@ fn pure_carbonate() -> Carbonate {
     Carbonate::new(ROOM, MolarConcentration::ZERO)
 }
 
-/// A malt written as kilograms*pH*buffering.
+/// A malt written as kilograms*pH*buffering, or with *curvature after them.
 fn malt(text: &str) -> Option<MaltShare> {
     let mut numbers = text.split('*').map(|part| part.trim().parse::<f64>().ok());
     let (kilograms, ph, buffering) = (numbers.next()??, numbers.next()??, numbers.next()??);
-    Some(MaltShare {
-        mass: Mass::kilograms(kilograms),
+    let exact = |b: f64| Estimate::exact(MaltBuffering::meq_per_kg_ph(b));
+    let malt = MaltBufferingEstimate {
         mash_ph: Estimate::exact(Ph::new(ph)),
-        buffering: Estimate::exact(MaltBuffering::meq_per_kg_ph(buffering)),
-    })
+        buffering: exact(buffering),
+        curvature: exact(numbers.next().flatten().unwrap_or(0.0)),
+    };
+    Some(MaltShare { mass: Mass::kilograms(kilograms), malt })
+}
+
+/// A mash of one malt in so many litres of water of this alkalinity in mEq/L and calcium in mg/L.
+fn mash_of(litres: f64, alkalinity: f64, calcium: f64, text: &str) -> Option<Mash> {
+    let alkalinity = ChargeConcentration::meq_per_l(alkalinity);
+    let water = Ions { alkalinity, ..hard_water(calcium, 0.0, 0.0) };
+    Mash::new(&[malt(text)?], water, Ph::new(7.5), Volume::litres(litres)).ok()
+}
+
+fn plain_ph(mash: &Mash) -> Option<f64> {
+    Some(mash.ph(&acid("lactic", 80.0)?, Volume::ZERO).ok()?.value.value())
 }
 
 /// A mash in 20 L of water of this alkalinity and calcium in mg/L.

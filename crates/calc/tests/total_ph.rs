@@ -2,14 +2,16 @@
 //! NaN, never an infinity.
 
 use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
-use calc::brew::mash::{MaltShare, Mash, acid_for, baking_soda_for};
+use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
 use calc::brew::souring::{Conditions, cpm, ctmi, forecast, lactic_formed, titratable_acidity};
+use calc::brew::titration::{MaltBufferingEstimate, TitrationPoint, titrated};
 use calc::brew::water::{Finish, advice, salts_for};
 use calc::chem::activity::activity_exponent;
 use calc::chem::carbonate::{Carbonate, constants};
 use calc::chem::water::Ions;
 use calc::data::acids::{Acid, AcidKind};
 use calc::data::cultures::Culture;
+use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::*;
 use proptest::prelude::*;
@@ -68,26 +70,42 @@ proptest! {
         sound("salts", salts_for(Finish::ALL[finish], ions, Volume::litres(a), Salt::ALL, Mass::grams(b)))?;
         sound("advice", advice(&ions).collect::<Vec<_>>())?;
 
+        let meter = PhDifference::units(f);
+        let points = [
+            TitrationPoint { charge_per_kilogram: Charge::meq(a), read: ph },
+            TitrationPoint { charge_per_kilogram: Charge::meq(b), read: other },
+        ];
+        sound("point", TitrationPoint::measured(&acid, Volume::litres(c), Mass::grams(d), ph))?;
+        for class in [MaltClass::Pilsner, MaltClass::RiceHulls] {
+            sound("titrated", titrated(class, Some(other), &points, meter))?;
+        }
+        let buffering = |b: f64, deviation: f64| band(MaltBuffering::meq_per_kg_ph(b), deviation);
         let malt = MaltShare {
             mass: Mass::grams(a),
-            mash_ph: band(Ph::new(b), c),
-            buffering: band(MaltBuffering::meq_per_kg_ph(d), e),
+            malt: MaltBufferingEstimate { mash_ph: band(Ph::new(b), c), buffering: buffering(d, e), curvature: buffering(f, g) },
         };
         let mash = Mash::new(&[malt, malt], ions, ph, Volume::litres(f));
         sound("mash", mash)?;
         if let Ok(mash) = mash {
-            sound("mash ph", mash.ph(&acid, Volume::litres(g)))?;
-            let charge = mash.charge_to(other);
-            sound("charge_to", charge)?;
-            sound("correct", (acid_for(charge, &acid, other), baking_soda_for(charge, other)))?;
-            sound("shift", mash.shift_from(other, &acid, Volume::litres(g)))?;
-            sound("after", mash.charge_after_reading(ph, other, PhDifference::units(c)))?;
+            let stirred_in = Charge::meq(c);
+            let readings = [MashReading { stirred_in, read: ph }, MashReading { stirred_in, read: other }];
+            let prior = mash.alkalinity_within(ChargeConcentration::meq_per_l(d)).with_prior(band(PhDifference::units(e), f));
+            for mash in [mash, prior, prior.after_readings(&readings, meter)] {
+                sound("mash ph", mash.ph(&acid, Volume::litres(g)))?;
+                sound("course", mash.course(&acid, Volume::litres(g), 5))?;
+                let charge = mash.charge_to(other);
+                sound("charge_to", (charge, mash.correction(other, stirred_in), mash.shift()))?;
+                sound("correct", (acid_for(charge, &acid, other), acidulated_malt_for(charge, other)))?;
+                for salt in Salt::ALL {
+                    sound("base", mash.base_for(charge, *salt, other))?;
+                }
+            }
         }
+        sound("worth", worth(ph, other, meter, Duration::minutes(a), Duration::minutes(b)))?;
 
         let factor = band(Count::of(c), d);
         let buffering = prior_buffering(Plato::degrees(b), factor);
         sound("prior", buffering)?;
-        let meter = PhDifference::units(f);
         let wort = Volume::litres(g);
         sound("needed", needed(band(ph, f), other, buffering, wort, &acid))?;
         sound("next", next_dose(band(ph, f), other, buffering, wort, &acid, meter))?;

@@ -31,7 +31,10 @@ Tasks:
                  --skip-browser leave out everything that needs a browser
   dist         build the finished page into target/dist and weigh it
   bench        print sizes, computing times and loading times
-  references   print every computed value beside its published one
+  references   rebuild the check data with general-purpose Python libraries, in
+               an environment of its own, and measure against them
+                 --table        only print every computed value beside its
+                                published one; needs no Python
   screenshots  take the README's pictures from the running app
   help         print this
 ";
@@ -60,7 +63,8 @@ fn perform(task: Task) -> Result<(), TaskError> {
         Task::Test { skip_browser } => test::test(&workspace, skip_browser),
         Task::Dist => serve::dist(&workspace),
         Task::Bench => bench::bench(&workspace),
-        Task::References => references::references(&workspace),
+        Task::References { table: true } => references::table(&workspace),
+        Task::References { table: false } => references::rebuild(&workspace),
         Task::Screenshots => screenshots::screenshots(&workspace),
         Task::Help => {
             print!("{HELP}");

@@ -30,8 +30,11 @@ pub enum Task {
     Dist,
     /// Measure.
     Bench,
-    /// Print the reference table.
-    References,
+    /// Rebuild the check data, or print the reference table.
+    References {
+        /// Only print the table.
+        table: bool,
+    },
     /// Take the README's pictures.
     Screenshots,
     /// Explain.
@@ -79,6 +82,8 @@ pub enum TaskError {
     Size(OverBudget),
     /// No browser, and none could be installed; with what to do about it.
     Browser(BrowserError, &'static str),
+    /// The scripts of the check data are not where they should be.
+    ScriptsUnreadable(std::io::Error),
     /// The measurements of the browser are not where they should be.
     MeasuresUnreadable(std::io::Error),
 }
@@ -93,6 +98,9 @@ impl fmt::Display for TaskError {
             Self::Server(error) => error.fmt(f),
             Self::Size(error) => error.fmt(f),
             Self::Browser(error, advice) => write!(f, "{error}\n{advice}"),
+            Self::ScriptsUnreadable(error) => {
+                write!(f, "the scripts of the check data cannot be read: {error}")
+            }
             Self::MeasuresUnreadable(error) => {
                 write!(f, "the browser's measurements cannot be read: {error}")
             }
@@ -130,7 +138,7 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
         "test" => Task::Test { skip_browser: false },
         "dist" => Task::Dist,
         "bench" => Task::Bench,
-        "references" => Task::References,
+        "references" => Task::References { table: false },
         "screenshots" => Task::Screenshots,
         "help" | "--help" | "-h" => return Ok(Task::Help),
         _ => return Err(ArgumentError::UnknownTask(name)),
@@ -149,6 +157,7 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
                 };
             }
             (Task::Serve { base, .. }, "--base") => *base = value()?,
+            (Task::References { table }, "--table") => *table = true,
             (Task::Test { skip_browser }, "--skip-browser") => *skip_browser = true,
             _ => return Err(ArgumentError::UnknownOption(option)),
         }
@@ -168,6 +177,7 @@ mod tests {
     fn options_belong_to_their_task() {
         let serve = Task::Serve { port: 9000, base: "/a/".to_owned() };
         assert_eq!(parsed("serve --port 9000 --base /a/"), Ok(serve));
+        assert_eq!(parsed("references --table"), Ok(Task::References { table: true }));
         assert_eq!(parsed("test --skip-browser"), Ok(Task::Test { skip_browser: true }));
         assert_eq!(parsed("dist --port 1"), Err(ArgumentError::UnknownOption("--port".to_owned())));
     }

@@ -13,18 +13,21 @@ use super::belief::{Belief, Effects};
 use crate::data::Source;
 use crate::data::acids::Acid;
 use crate::data::malts::MaltClass;
-use crate::quantity::{Charge, Estimate, MaltBuffering, Mass, Ph, PhDifference, Volume};
+use crate::quantity::{Charge, Estimate, Fraction, MaltBuffering, Mass, Ph, PhDifference, Volume};
 
 /// How to measure a bag: for people, in steps.
 pub const PROCEDURE: &str = "Weigh 100 g of the malt, crushed as for the mash, into a thermos or a jar that bears heat. \
 Pour on 400 mL of distilled water at 70 °C: it scalds, so use a cloth and pour slowly. \
 Stir, close, keep it at about 66 °C for 30 minutes. \
 Take a spoonful, cool it to room temperature, read its pH with a meter set in its buffers that day: this is the malt's own pH. \
-Put on gloves and glasses. Measure 9 mL of distilled water, then add 1 mL of lactic or other strong acid to it: always acid into water, never water into acid. \
-Stir 2 mL of this dilution into the malt, wait 5 minutes, cool a spoonful and read again. \
+Put on gloves and glasses. Measure 9 mL of distilled water, then add 1 mL of acid to it: always acid into water, \
+never water into acid. Acid of 20 % or less is used as it is. \
+Stir 2 mL of this into the malt, wait 5 minutes, cool a spoonful and read again. \
 Stir in 2 mL more and read a third time. \
-Write down the grams, the mL of dilution in all before each reading, and the pH. Nobody drinks this mash.";
+Write down the grams of malt, the mL stirred in before each reading, all in all, and the pH. Nobody drinks this mash.";
 
+/// Acid up to this strength is stirred in as it is.
+pub const UNDILUTED: Fraction = Fraction::percent(20.0);
 /// How far a small mash's pH lies from that of a large one beside the meter's
 /// error: crush, time, temperature.
 pub const METHOD_DEVIATION: PhDifference = PhDifference::units(0.03);
@@ -60,10 +63,12 @@ pub struct TitrationPoint {
 }
 
 impl TitrationPoint {
-    /// A point from what was poured so far, counted as undiluted acid, over this
-    /// much malt. `None` without malt.
-    pub fn measured(acid: &Acid, poured: Volume, malt: Mass, read: Ph) -> Option<Self> {
-        let charge_per_kilogram = acid.charge_of(poured, read) / malt.as_kilograms();
+    /// A point from what was stirred in so far, all in all, over this much malt, as
+    /// in [`PROCEDURE`]: diluted tenfold where the bottle holds more than
+    /// [`UNDILUTED`]. `None` without malt.
+    pub fn measured(bottle: &Acid, stirred_in: Volume, malt: Mass, read: Ph) -> Option<Self> {
+        let acid = if bottle.strength > UNDILUTED { stirred_in / 10.0 } else { stirred_in };
+        let charge_per_kilogram = bottle.charge_of(acid, read) / malt.as_kilograms();
         (malt > Mass::ZERO && charge_per_kilogram.is_finite()).then_some(Self { charge_per_kilogram, read })
     }
 }
@@ -134,6 +139,7 @@ pub fn titrated(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::data::acids::AcidKind;
     use proptest::prelude::*;
 
     const METER: PhDifference = PhDifference::units(0.03);
@@ -164,17 +170,18 @@ mod tests {
     }
 
     #[test]
-    fn two_millilitres_of_the_dilution_are_a_fifth_of_undiluted_acid() {
-        let acid = Acid {
-            kind: crate::data::acids::AcidKind::Lactic,
-            strength: crate::quantity::Fraction::percent(88.0),
-        };
-        let read = Ph::new(5.2);
-        let point =
-            TitrationPoint::measured(&acid, Volume::millilitres(0.2), Mass::grams(100.0), read).unwrap();
-        let expected = acid.charge_of(Volume::millilitres(2.0), read);
-        assert!(close(point.charge_per_kilogram / expected, 1.0, 1e-9));
-        assert_eq!(TitrationPoint::measured(&acid, Volume::millilitres(0.2), Mass::ZERO, read), None);
+    fn strong_acid_counts_as_diluted_and_weak_as_it_is() {
+        let lactic = Acid { kind: AcidKind::Lactic, strength: Fraction::percent(88.0) };
+        let phosphoric = Acid { kind: AcidKind::Phosphoric, strength: Fraction::percent(10.0) };
+        let (two, malt, read) = (Volume::millilitres(2.0), Mass::grams(100.0), Ph::new(5.2));
+        // Both about 23 mEq/kg: half a unit of pH, as the procedure has it.
+        for (acid, undiluted) in [(lactic, 0.2), (phosphoric, 2.0)] {
+            let point = TitrationPoint::measured(&acid, two, malt, read).unwrap();
+            let expected = acid.charge_of(Volume::millilitres(10.0 * undiluted), read);
+            assert!(close(point.charge_per_kilogram / expected, 1.0, 1e-9));
+            assert!((20.0..25.0).contains(&point.charge_per_kilogram.as_meq()), "{point:?}");
+        }
+        assert_eq!(TitrationPoint::measured(&lactic, two, Mass::ZERO, read), None);
     }
 
     proptest! {
