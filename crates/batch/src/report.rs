@@ -62,7 +62,7 @@ pub fn plan_json(batch: &Batch, plan: &Plan, now: Moment) -> Value {
         "salts": plan.salts.iter().map(|line| json!({
             "salt": line.salt, "mash_g": line.mash.as_grams(), "rinse_g": line.rinse.as_grams(),
         })).collect::<Vec<_>>(),
-        "mash_course": plan.mash_course.iter().map(|(acid, ph)| json!({
+        "mash_course": plan.mash_course(batch).iter().map(|(acid, ph)| json!({
             "acid_ml": acid.as_millilitres(), "low_ph": ph.low.value(), "value_ph": ph.value.value(), "high_ph": ph.high.value(),
         })).collect::<Vec<_>>(),
         "grist": plan.malts.iter().map(|line| json!({

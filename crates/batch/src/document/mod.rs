@@ -16,6 +16,7 @@ use calc::brew::extract::WORT_CORRECTION_SOURCE;
 use calc::brew::package::PackageKind;
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::{Finish, Ion, SaltAtHand};
+use calc::chem::meter::Compensation;
 use calc::data::Source;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
@@ -88,6 +89,9 @@ fields! {
         /// Water kept back to rinse the grain.
         rinse Rinse "rinse_water_l": Volume as Volume, "Water kept back to rinse the grain", 0.0..=60.0,
             or 0.0 Source::our_estimate("All the water goes into the mash, as is usual with a grain basket.");
+        /// pH wanted in the rinse water.
+        rinse_ph RinsePh "rinse_ph_wanted": Ph as Ph, "pH of the rinse water", 5.0..=8.0,
+            or 5.8 Source::common_practice("Below 6, so that rinsing draws no astringency from the husks.");
         /// Temperature of the grain before mashing in.
         grain_temperature GrainTemperature "grain_temperature_c": Temperature as Temperature,
             "Grain temperature", -10.0..=45.0, or 20.0 KIT;
@@ -454,6 +458,8 @@ pub struct Choices {
     pub disinfectant: Disinfectant,
     /// The sulfite against it.
     pub sulfite: Sulfite,
+    /// How the pH meter takes the temperature into account.
+    pub compensation: Compensation,
     /// Weights or shares.
     pub grist_by: GristBy,
     /// The acid at hand.

@@ -47,6 +47,8 @@ macro_rules! readings {
 readings! {
     /// Acid stirred into the mash since the last reading.
     MashAcid "mash_acid_l" in Mash as SmallVolume, "Acid added to the mash", 0.0..=0.5;
+    /// Base stirred into the mash since the last reading: the one that the plan names.
+    MashBase "mash_base_g" in Mash as SmallMass, "Base added to the mash", 0.0..=200.0;
     /// pH of the mash, cooled to room temperature.
     MashPh "mash_ph" in Mash as Ph, "Mash pH", 3.5..=8.0;
     /// Volume in the kettle before the sanitising boil, hot.

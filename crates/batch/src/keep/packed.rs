@@ -166,6 +166,8 @@ const NAMES: &[&str] = &[
     "first_ph",
     "second_acid_l",
     "second_ph",
+    "mash_base_g",
+    "rinse_ph_wanted",
 ];
 
 /// The character of the first name: the first printable one behind ASCII.

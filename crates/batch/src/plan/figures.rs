@@ -1,6 +1,8 @@
 //! The figures of a plan: one row each, with its words, its inputs and its sources.
 
 use crate::document::{Field, Stage, WaterField};
+use calc::brew::mash::{HARDNESS_SOURCE, SPREAD_SOURCE as MASH_SPREAD};
+use calc::chem::pairs::SOURCE as PAIRS;
 use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
 use calc::data::Source;
 use calc::quantity::{
@@ -300,24 +302,33 @@ figures! {
         mash_ph_plain MashPhPlain: Ph as Ph, "Mash pH, nothing added",
             "The pH at which acid given by the malts, calcium and magnesium equals acid taken up by malts and alkalinity.",
             [figure(Figure::AlkalinityAfter), figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter), figure(Figure::Thickness)],
-            [PROTONS, CARBONATE, KOLBACH],
-            "Malts differ from bag to bag in pH and buffering; the model itself adds about ±0.09. Largest uncertainty of the plan: measure.";
+            [PROTONS, CARBONATE, HARDNESS_SOURCE, MASH_SPREAD],
+            "Carried through from malts (pH, buffering, curvature), what all malts share, the hardness reaction, the water report and the volume. Largest uncertainty of the plan: measure.";
         /// Acid for the mash.
         mash_acid MashAcid: Volume as SmallVolume, "Acid for the mash",
             "Charge needed to move grist and water to the wanted pH over the charge one millilitre gives at that pH.",
             [field(Field::MashPh), field(Field::AcidStrength), figure(Figure::MashPhPlain)],
-            [PROTONS, CARBONATE, PKA], "From the spread of the malts. Add half, stir, wait ten minutes, measure.";
-        /// Baking soda for the mash when it is too sour.
-        mash_base MashBase: Mass as SmallMass, "Baking soda for the mash",
-            "Charge needed to raise the mash to the wanted pH over the charge one gram gives.",
+            [PROTONS, CARBONATE, PKA], "From the spread of the malts, the water and the meter. Pour the first part, stir, wait ten minutes, measure.";
+        /// The first part of that acid.
+        mash_first MashFirst: Volume as SmallVolume, "Of it, pour first",
+            "So much that the mash passes the wanted pH by more than 0.1 in at most one case of twenty.",
+            [figure(Figure::MashAcid), field(Field::MeterError)], [PROTONS, MASH_SPREAD], "A safe share of the whole, chosen from its spread.";
+        /// Base for the mash when it is too sour.
+        mash_base MashBase: Mass as SmallMass, "Base for the mash",
+            "Charge needed to raise the mash to the wanted pH over the charge one gram of the base at hand gives: baking soda, potassium bicarbonate, slaked lime or chalk, in this order.",
             [field(Field::MashPh), figure(Figure::MashPhPlain)],
-            [PROTONS, CARBONATE, WEIGHTS], "From the spread of the malts.";
+            [PROTONS, CARBONATE, WEIGHTS], "From the spread of the malts, the water and the meter.";
         /// Acidulated malt in place of the acid.
         mash_acid_malt MashAcidMalt: Mass as Mass, "Or acidulated malt instead",
             "Charge needed over what one kilogram of acidulated malt gives down to the wanted pH.",
             [field(Field::MashPh), figure(Figure::MashAcid)],
             [Source::from_memory("20 to 30 g of lactic acid per kilogram of acidulated malt.")],
             "From the spread of the malts and of the acidulated malt itself.";
+        /// Acid for the rinse water.
+        rinse_acid RinseAcid: Volume as SmallVolume, "Acid for the rinse water",
+            "Acid that brings the rinse water, with its salts, to the wanted pH in a closed vessel: carbonate, ion pairs, activities and the acid's own dissociation.",
+            [field(Field::Rinse), field(Field::RinsePh), field(Field::AcidStrength), figure(Figure::AlkalinityAfter)],
+            [CARBONATE, PAIRS, PKA], "Of the water report's alkalinity.";
         /// Mash pH after acid, or measured.
         mash_ph MashPhNow: Ph as Ph, "Mash pH",
             "Predicted with the acid above; the newest reading as soon as there is one.",

@@ -14,13 +14,15 @@ pub use make::plan;
 pub use next::{NextMove, next_move};
 pub use warning::{Level, Warning};
 
-use crate::document::{ReadingKind, Spec, Stage};
+use crate::document::{Batch, Field, ReadingKind, Spec, Stage};
 use crate::house::Lesson;
 use crate::say::{Sentence, say};
+use calc::brew::mash::{Correction, Mash, Worth, acid_for};
 use calc::brew::package::{BurstReason, Verdict};
 use calc::brew::souring::CurvePoint;
 use calc::brew::water::{Ion, Recipe};
 use calc::chem::report::WaterRead;
+use calc::data::acids::Acid;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::{Concentration, Count, Estimate, Fraction, Mass, Ph, PhDifference, Volume};
@@ -151,9 +153,11 @@ pub struct Plan {
     pub course: Vec<CurvePoint>,
     /// Souring speed as the readings have it, against the first forecast.
     pub souring_speed: Option<Count>,
-    /// pH against acid stirred into this mash, with its band; empty while not known.
-    pub mash_course: Vec<(Volume, Estimate<Ph>)>,
-    /// What the first mash reading says the malts' pH differs from the tables.
+    /// The base that would raise the mash.
+    pub mash_base_salt: Option<Salt>,
+    /// Whether a correction is worth making after the newest mash reading.
+    pub mash_worth: Option<Worth>,
+    /// What the mash readings say the malts' pH differs from the tables.
     pub mash_ph_shift: Option<PhDifference>,
     /// The fermenter's level.
     pub level: Option<VesselLevel>,
@@ -163,8 +167,23 @@ pub struct Plan {
     pub warnings: Vec<Warning>,
     /// What this batch taught about the house.
     pub lessons: Vec<Lesson>,
+    /// The mash as its readings have it, the acid, and what is still to be given.
+    mash: Option<(Mash, Acid, Correction)>,
     /// The wort at the points of the day, for what the batch teaches.
     day: Option<make::Course>,
     /// What was weighed in.
     weighed: Option<make::WeighedIn>,
+}
+
+impl Plan {
+    /// pH against acid stirred into this mash, with its band, for a picture; empty while the mash is not
+    /// known. Not a field: it costs as much as half of the plan.
+    pub fn mash_course(&self, batch: &Batch) -> Vec<(Volume, Estimate<Ph>)> {
+        const POINTS: usize = 15;
+        let Some((mash, acid, correction)) = &self.mash else { return Vec::new() };
+        let wanted = batch.value(Field::MashPh).unwrap_or(Ph::new(5.4));
+        let given = batch.readings.of(ReadingKind::MashAcid).map(|dose| dose.value.typed::<Volume>()).sum::<Volume>();
+        let all = acid_for(correction.all, acid, wanted).high + given;
+        mash.course(acid, (all * 1.25).max(Volume::millilitres(2.0)), POINTS)
+    }
 }

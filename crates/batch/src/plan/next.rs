@@ -5,6 +5,9 @@ use super::{Figure, Plan, Unknown};
 use crate::document::{Batch, Field, FruitField, HopField, ReadingKind, Slot, Stage, Step};
 use crate::moment::Moment;
 use crate::say::{Piece, Sentence, say};
+use calc::brew::mash::Worth;
+use calc::brew::treatment::Softening;
+use calc::data::salts::Salt;
 use calc::quantity::{Amount, Dimension, Duration, Mass, Ph, Quantity, Volume};
 
 /// The one thing to do now.
@@ -133,6 +136,7 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             }
             if let Some(rinse) = typed(Field::Rinse).filter(|rinse| rinse.base() > 0.0) {
                 lines.push(say!["Keep ", rinse, " of it back to rinse the grain."]);
+                with_amounts!(lines; "Into that: ", figure(Figure::RinseAcid)?, " of ", acid, ", for pH ", typed(Field::RinsePh)?, ".");
             }
         }
         Step::MashIn => {
@@ -147,25 +151,21 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
         }
         Step::MashAcid => {
             next.reading = Some(ReadingKind::MashPh);
-            let read = batch.readings.last(ReadingKind::MashPh);
             let wanted = typed(Field::MashPh);
             let acid_left = plan.figures.mash_acid.map_or(0.0, |v| v.estimate.value.as_millilitres());
-            let soda_left = plan.figures.mash_base.map_or(0.0, |v| v.estimate.value.as_grams());
-            let gap = match (read, wanted) {
-                (Some(read), Some(wanted)) => read.value.base() - wanted.base(),
-                _ => 0.0,
-            };
-            // Inside a tenth nothing tastes different; chasing the meter costs the mash its warmth.
-            if read.is_some() && gap.abs() <= 0.1 {
-                lines.push(say!["Mash pH is where it should be. Leave it alone."]);
-            } else if acid_left >= 0.1 {
-                with_amounts!(lines; "Stir in ", figure(Figure::MashAcid)?, " of ", acid, if read.is_some() { "." } else { ", half of it first." });
-                lines.push(say!["Wait ten minutes, cool a spoonful to 20 °C, read the pH and type it here."]);
-            } else if soda_left >= 0.1 {
-                with_amounts!(lines; "Stir in ", figure(Figure::MashBase)?, " of baking soda, half of it first.");
-                lines.push(say!["Wait ten minutes, cool a spoonful to 20 °C, read the pH and type it here."]);
-            } else {
-                lines.push(say!["Cool a spoonful of mash to 20 °C, read the pH and type it here."]);
+            let base_left = plan.figures.mash_base.map_or(0.0, |v| v.estimate.value.as_grams());
+            let base = plan.mash_base_salt.map_or("baking soda", Salt::name);
+            let worth = plan.mash_worth.filter(|worth| *worth != Worth::Add);
+            if let Some(worth) = worth {
+                lines.push(say![worth.words()]);
+            }
+            if matches!(worth, None | Some(Worth::Optional)) {
+                if acid_left >= 0.1 {
+                    with_amounts!(lines; "Stir in ", figure(Figure::MashFirst)?, " of ", acid, "; ", figure(Figure::MashAcid)?, " may be needed in all.");
+                } else if base_left >= 0.1 {
+                    with_amounts!(lines; "Stir in ", figure(Figure::MashBase)?, " of ", base, ", half of it first.");
+                }
+                lines.push(say!["Stir, wait ten minutes, cool a spoonful to 20 °C, read the pH and type it here."]);
             }
             with_amounts!(lines; "Wanted: ", wanted?, "; expected before acid: ", figure(Figure::MashPhPlain)?, ".");
         }

@@ -3,14 +3,16 @@
 use super::*;
 
 impl Maker<'_> {
-    pub(super) fn mash(&mut self, weighed: &WeighedIn, ions: Result<Ions, Unknown>) {
-        if let Err(unknown) = ions.and_then(|ions| self.mash_ph(weighed, ions)) {
+    pub(super) fn mash(&mut self, weighed: &WeighedIn, made: Result<Made, Unknown>) {
+        if let Err(unknown) = made.and_then(|made| self.mash_ph(weighed, &made)) {
             let reading =
                 self.batch.readings.last(ReadingKind::MashPh).map(|reading| reading.value.typed::<Ph>());
             let meter = self.meter();
             let figures = self.figures();
             figures.mash_ph_plain = Err(unknown);
             figures.mash_acid = Err(unknown);
+            figures.rinse_acid = Err(unknown);
+            figures.mash_first = Err(unknown);
             figures.mash_acid_malt = Err(unknown);
             figures.mash_base = Err(unknown);
             figures.mash_ph = match (reading, meter) {
@@ -88,87 +90,134 @@ impl Maker<'_> {
         if all > Mass::ZERO { Fraction::of_one(water / all) } else { Fraction::ZERO }
     }
 
-    pub(super) fn mash_ph(&mut self, weighed: &WeighedIn, ions: Ions) -> Result<(), Unknown> {
+    /// The malts as their classes, bags and home tests have them.
+    fn malt_shares(&self, acid: &Acid, meter: PhDifference) -> Vec<MaltShare> {
+        let share = |malt: &Malt, line: &MaltLine| {
+            let numbers = &malt.numbers;
+            let tested = numbers.tested().unwrap_or(Mass::ZERO);
+            let points: Vec<TitrationPoint> =
+                [(numbers.first_acid(), numbers.first_ph()), (numbers.second_acid(), numbers.second_ph())]
+                    .into_iter()
+                    .filter_map(|(stirred_in, read)| TitrationPoint::measured(acid, stirred_in?, tested, read?))
+                    .collect();
+            let mut own = titrated(malt.class, numbers.own_ph(), &points, meter);
+            if let Some(buffering) = numbers.buffering() {
+                // A figure measured for this bag errs less than its class: half as much.
+                own.buffering = Estimate::normal(buffering, own.buffering.deviation() / 2.0);
+            }
+            MaltShare { mass: line.mass.unwrap_or(Mass::ZERO), malt: own }
+        };
+        self.batch.grist.iter().zip(&self.plan.malts).map(|(malt, line)| share(malt, line)).collect()
+    }
+
+    /// The base to raise a mash with: the first of these at hand, else baking soda.
+    fn mash_base(&self) -> Salt {
+        let bases = [Salt::BakingSoda, Salt::PotassiumBicarbonate, Salt::SlakedLime, Salt::Chalk];
+        let at_hand = |base: &Salt| self.batch.salts.iter().any(|line| line.salt == *base);
+        bases.into_iter().find(at_hand).unwrap_or(Salt::BakingSoda)
+    }
+
+    fn rinse_acid(&mut self, made: &Made) -> Result<(), Unknown> {
+        let batch = self.batch;
+        let (rinse, wanted, acid) = (value::<Volume>(batch, Field::Rinse)?, value(batch, Field::RinsePh)?, self.acid()?);
+        let needed = |alkalinity: ChargeConcentration| {
+            let water = Ions { alkalinity, ..made.rinse };
+            let dose = ClosedWater::new(&water, made.ph, ROOM).acid_to(wanted, Titrant::Weak(acid.kind));
+            dose.volume(&acid, rinse).max(Volume::ZERO)
+        };
+        self.figures().rinse_acid = if rinse > Volume::ZERO {
+            let alkalinity = Estimate::normal(made.rinse.alkalinity, made.spread.alkalinity.base());
+            predicted(alkalinity.map(needed))
+        } else {
+            Err(Unknown::NotUsed)
+        };
+        Ok(())
+    }
+
+    fn mash_ph(&mut self, weighed: &WeighedIn, made: &Made) -> Result<(), Unknown> {
         let batch = self.batch;
         let volume = weighed.water - value::<Volume>(batch, Field::Rinse)?;
         if volume <= Volume::ZERO {
             return Err(Unknown::TooLittleWort);
         }
-        let malts: Vec<MaltShare> = batch
-            .grist
-            .iter()
-            .zip(&self.plan.malts)
-            .map(|(malt, line)| {
-                let data = malt.class.data();
-                // A figure measured for this bag errs less than its class: half as much.
-                let own = |class: Estimate<Ph>, own: Option<Ph>| {
-                    own.map_or(class, |ph| Estimate::normal(ph, class.deviation() / 2.0))
-                };
-                MaltShare {
-                    mass: line.mass.unwrap_or(Mass::ZERO),
-                    mash_ph: own(data.mash_ph, malt.numbers.own_ph()),
-                    buffering: malt
-                        .numbers
-                        .buffering()
-                        .map_or(data.buffering, |b| Estimate::normal(b, data.buffering.deviation() / 2.0)),
-                }
-            })
-            .collect();
-        let learned: PhDifference = batch.house.expect(HouseNumber::MashPhShift).0.value;
-        let mash = Mash::new(&malts, ions, value(batch, Field::WaterPh)?, volume)
+        self.rinse_acid(made)?;
+        let (acid, wanted, meter) = (self.acid()?, value::<Ph>(batch, Field::MashPh)?, self.meter()?);
+        let tabled = Mash::new(&self.malt_shares(&acid, meter), made.mash, made.ph, volume)
             .map_err(|_| Unknown::NoGrist)?
-            .shifted(learned);
-        let (acid, wanted) = (self.acid()?, value::<Ph>(batch, Field::MashPh)?);
-        let plain = mash.ph(&acid, Volume::ZERO).map_err(outside(Stage::Mash))?;
+            .alkalinity_within(made.spread.alkalinity);
+        let believed = match batch.house.expect::<PhDifference>(HouseNumber::MashPhShift) {
+            (_, 0) => tabled,
+            (learned, _) => tabled.with_prior(learned),
+        };
+        let plain = believed.ph(&acid, Volume::ZERO).map_err(outside(Stage::Mash))?;
         self.figures().mash_ph_plain = predicted(plain);
 
-        let doses: Volume =
-            batch.readings.of(ReadingKind::MashAcid).map(|reading| reading.value.typed::<Volume>()).sum();
-        if let Some(first) = batch.readings.of(ReadingKind::MashPh).next() {
-            let before = batch.readings.of(ReadingKind::MashAcid).filter(|dose| dose.at <= first.at);
-            let added: Volume = before.map(|dose| dose.value.typed::<Volume>()).sum();
-            // The mash holds what was learned before; the reading tells what is missing on top.
-            self.plan.mash_ph_shift =
-                mash.shift_from(first.value.typed(), &acid, added).ok().map(|shift| shift + learned);
+        let base = self.mash_base();
+        // Grams of base for one mEq on the way to this pH.
+        let per_charge = |ph: Ph| {
+            let one = believed.base_for(Estimate::exact(Charge::meq(-1.0)), base, ph);
+            one.map_or(Mass::ZERO, |grams| grams.value)
+        };
+        // Acid less base stirred in until then, as charge at this pH.
+        let stirred_in = |until: Option<Moment>, ph: Ph| {
+            let amount = |kind: ReadingKind| {
+                let doses = batch.readings.of(kind).filter(|dose| until.is_none_or(|until| dose.at <= until));
+                doses.map(|dose| dose.value.base()).sum::<f64>()
+            };
+            let added = Volume::from_base(amount(ReadingKind::MashAcid));
+            let taken = Mass::from_base(amount(ReadingKind::MashBase));
+            let taken = if taken > Mass::ZERO { Charge::meq(taken / per_charge(ph)) } else { Charge::ZERO };
+            acid.charge_of(added, ph) - taken
+        };
+        let mut error = meter.as_units();
+        let mut readings = Vec::new();
+        for reading in batch.readings.of(ReadingKind::MashPh) {
+            let cooled = self.at_room(reading, meter);
+            error = error.max(cooled.deviation());
+            readings.push(MashReading { stirred_in: stirred_in(Some(reading.at), cooled.value), read: cooled.value });
         }
+        let mash = believed.after_readings(&readings, PhDifference::units(error));
+        let correction = mash.correction(wanted, stirred_in(None, wanted));
         let last = batch.readings.last(ReadingKind::MashPh);
-        let (still, now) = match last {
+        let now = match last {
             None => {
-                let all = mash.charge_to(wanted);
-                let planned = acid_for(all, &acid, wanted).value;
-                let ph = mash.ph(&acid, planned.max(doses)).map_err(outside(Stage::Mash))?;
-                let given = acid.charge_of(doses, wanted);
-                (all.map(|charge| charge - given), predicted(ph))
+                let doses = batch.readings.of(ReadingKind::MashAcid);
+                let doses: Volume = doses.map(|dose| dose.value.typed::<Volume>()).sum();
+                let planned = acid_for(correction.all, &acid, wanted).value + doses;
+                predicted(mash.ph(&acid, planned).map_err(outside(Stage::Mash))?)
             }
             Some(reading) => {
-                let read: Ph = reading.value.typed();
-                let meter = self.meter()?;
-                // Acid stirred in after the reading has already taken part of the way.
-                let since: Volume = batch
-                    .readings
-                    .of(ReadingKind::MashAcid)
-                    .filter(|dose| dose.at > reading.at)
-                    .map(|dose| dose.value.typed::<Volume>())
-                    .sum();
-                let left = mash.charge_after_reading(read, wanted, meter);
-                let given = acid.charge_of(since, wanted);
-                (left.map(|charge| charge - given), measured(Estimate::normal(read, meter.as_units())))
+                // What the readings alone say teaches the house, not what was believed before them.
+                let open = tabled.with_prior(Estimate::normal(PhDifference::ZERO, 1.0));
+                let shift = open.after_readings(&readings, PhDifference::units(error)).shift();
+                self.plan.mash_ph_shift = Some(shift.value);
+                measured(self.at_room(reading, meter))
             }
         };
+        self.plan.mash_base_salt = Some(base);
+        self.plan.mash_worth = last.map(|reading| {
+            let since = batch.ticked(Step::MashIn).map_or(Duration::ZERO, |start| reading.at - start);
+            let length = value(batch, Field::MashTime).unwrap_or(Duration::ZERO);
+            worth(self.at_room(reading, meter).value, wanted, meter, since, length)
+        });
+        self.plan.mash = Some((mash, acid, correction));
         let figures = self.figures();
-        figures.mash_acid = predicted(acid_for(still, &acid, wanted));
-        figures.mash_acid_malt = predicted(acidulated_malt_for(still, wanted));
-        figures.mash_base = predicted(baking_soda_for(still, wanted));
+        figures.mash_acid = predicted(acid_for(correction.all, &acid, wanted));
+        figures.mash_first = predicted(acid_for(Estimate::exact(correction.first), &acid, wanted));
+        figures.mash_acid_malt = predicted(acidulated_malt_for(correction.all, wanted));
+        figures.mash_base =
+            mash.base_for(correction.all, base, wanted).map_or(Err(Unknown::OutsideModel(Stage::Mash)), predicted);
         figures.mash_ph = now;
         if let Some(reading) = last {
-            if reading.temperature.is_some_and(|at| at.as_celsius() > 35.0) {
+            if let Some(at) = reading.temperature.filter(|at| at.as_celsius() > 35.0) {
                 self.warn(
                     Stage::Mash,
                     Level::Note,
-                    say!["That mash pH was read hot. A hot mash really is about 0.2 to 0.3 lower in pH, which no meter corrects: cool the sample to 20 °C and read again."],
+                    say!["That mash pH was read at ", at.amount(), ". A hot mash really is lower in pH, which no meter corrects: it counts as ",
+                         self.at_room(reading, meter).value.amount(), " at room temperature, with a wider spread. A cooled sample tells more and spares the electrode."],
                 );
             }
-            let read: Ph = reading.value.typed();
+            let read = self.at_room(reading, meter).value;
             if (read - plain.value).as_units().abs() > 0.8 {
                 self.warn(
                     Stage::Mash,

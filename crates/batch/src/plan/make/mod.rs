@@ -15,6 +15,8 @@ mod souring;
 mod water;
 mod wort;
 
+use water::Made;
+
 use super::figures::{Known, Origin, Value};
 use super::lessons::lessons;
 use super::warning::{Level, Warning};
@@ -24,6 +26,7 @@ use crate::document::{
     SaltLine, Slot, Stage, Step, Water, WaterField, WaterNumbers,
 };
 use crate::house::HouseNumber;
+use crate::moment::Moment;
 use crate::say::{Sentence, say};
 use calc::brew::bitterness::{BoilingWort, HopCharge};
 use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
@@ -33,11 +36,12 @@ use calc::brew::fruit::{FruitLoad, effect, fruited_ph, room_left};
 use calc::brew::grist::{Day, MaltYield, grist_for, mash_fit, runoff_needed, runoff_of, water_for};
 use calc::brew::heat::{boiling_point_at, heating_time, strike};
 use calc::brew::ledger::{LedgerError, Wort};
-use calc::brew::mash::{MaltShare, Mash, acid_for, acidulated_malt_for, baking_soda_for};
+use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
 use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg_pressure, priming};
 use calc::brew::souring::{
     Alarm, Conditions, Forecast, SouringError, forecast, lactic_formed, titratable_acidity,
 };
+use calc::brew::titration::{TitrationPoint, titrated};
 use calc::brew::treatment::{
     DECLARED_SULFITE, DISTILLED_PH, Disinfectant, LARGEST_RESIDUAL, LIME_CAUTION, SULFITE_CAUTION, Softening,
     boiled, dechlorinate, limed, mixed,
@@ -45,7 +49,9 @@ use calc::brew::treatment::{
 use calc::brew::water::{Goal, Ion, Remedy, SaltAnswer, SaltAtHand, SaltQuestion, advice, salts_for, split};
 use calc::chem::density::{plato_from_sg, sg_from_plato};
 use calc::chem::gas::dissolved;
+use calc::chem::meter::at_room;
 use calc::chem::report::{Check, Suspect, WaterRead, WaterReport, read};
+use calc::chem::titration::{ClosedWater, Titrant};
 use calc::chem::water::Ions;
 use calc::data::acids::{Acid, AcidKind};
 use calc::data::fruits::FruitAcid;
@@ -197,8 +203,8 @@ impl Maker<'_> {
     fn brew(&mut self) -> Result<(), Unknown> {
         let weighed = self.weigh_in()?;
         self.plan.weighed = Some(weighed);
-        let ions = self.water(&weighed);
-        self.mash(&weighed, ions);
+        let made = self.water(&weighed);
+        self.mash(&weighed, made);
         let course = self.course(&weighed)?;
         self.plan.day = Some(course);
         let lactic = self.souring(&course);
@@ -226,6 +232,15 @@ impl Maker<'_> {
 
     fn acid(&self) -> Result<Acid, Unknown> {
         Ok(Acid { kind: self.batch.choices.acid, strength: value(self.batch, Field::AcidStrength)? })
+    }
+
+    /// A pH that was read, as it is at room temperature, with the spread of meter and correction.
+    fn at_room(&self, reading: &Reading, meter: PhDifference) -> Estimate<Ph> {
+        let read: Ph = reading.value.typed();
+        let cooled = reading
+            .temperature
+            .map_or_else(|| Estimate::exact(read), |at| at_room(read, at, self.batch.choices.compensation));
+        Estimate::normal(cooled.value, cooled.deviation().hypot(meter.as_units()))
     }
 
     fn meter(&self) -> Result<PhDifference, Unknown> {

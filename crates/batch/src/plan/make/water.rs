@@ -10,6 +10,8 @@ const NARROWEST: Concentration = Concentration::mg_per_l(5.0);
 pub(super) struct Made {
     /// What the mash water holds.
     pub(super) mash: Ions,
+    /// What the rinse water holds.
+    pub(super) rinse: Ions,
     /// Standard deviations of what the reports say, after blending.
     pub(super) spread: Ions,
     /// Its pH.
@@ -172,13 +174,14 @@ impl Maker<'_> {
             let share = Fraction::of_one(((weighed.water - rinse) / weighed.water).clamp(0.0, 1.0));
             let split = split(&answer.best, share, step);
             self.plan.salts = split.iter().map(|&(salt, mash, rinse)| SaltAmount { salt, mash, rinse }).collect();
-            let mut mash = water;
+            let (mut in_mash, mut in_rinse) = (water, water);
             for line in &self.plan.salts {
                 if let Some(at_hand) = question.salts.iter().find(|at_hand| at_hand.salt == line.salt) {
-                    mash = mash.with_salt(at_hand, line.mash, weighed.water * share);
+                    in_mash = at_hand.dissolved(&in_mash, line.mash, weighed.water * share);
+                    in_rinse = at_hand.dissolved(&in_rinse, line.rinse, weighed.water * share.rest());
                 }
             }
-            (water, answer, Made { mash, spread, ph })
+            (water, answer, Made { mash: in_mash, rinse: in_rinse, spread, ph })
         });
         let figures = self.figures();
         // What the salts bring is weighed; what the report says is as uncertain as it is.
