@@ -219,8 +219,8 @@ def dose(engine, row, acid):
 
 
 def at_rest(engine, row):
-    """Carbon (mmol/L) and calcite's saturation index of the water as it is; its pH in the air
-    with calcium and magnesium left out, and with them the pairs."""
+    """Carbon (mmol/L) and calcite's saturation index of the water as it is; its pH at 20 °C; its pH
+    in the air with calcium and magnesium left out, and with them the pairs."""
     engine.ip.run_string(
         solution(row)
         + """
@@ -232,6 +232,10 @@ USER_PUNCH 1
     10 PUNCH TOT("C"), SI("Calcite"), -LA("H+")
     -end
 END
+USE solution 1
+REACTION_TEMPERATURE 1
+    20
+END
 """
         + solution([0, 0, *row[2:]])
         + """
@@ -241,7 +245,7 @@ END
 """
     )
     rows = engine.ip.get_selected_output_array()
-    return rows[1][0] * 1e3, rows[1][1], rows[-1][2]
+    return rows[1][0] * 1e3, rows[1][1], rows[2][2], rows[-1][2]
 
 
 def engines():
@@ -264,12 +268,13 @@ def main(path):
         lines.append(",".join([*map(str, row), *(f"{value:.7g}" for value in results)]))
     columns = "calcium_mg,magnesium_mg,sodium_mg,chloride_mg,sulfate_mg,alkalinity_mg_caco3,celsius,ph"
     columns += "".join(f",{base}_{acid}" for base in ("reduced", "full") for acid in ACIDS)
-    columns += ",carbon,calcite,air_ph"
+    columns += ",carbon,calcite,room_ph,air_ph"
     versions = ", ".join(f"{name} {version(name)}" for name in ("phreeqpython", "periodictable"))
     header = [
         f"# Acid to pH {TARGET} in a closed vessel, mmol/L; by PHREEQC through {versions}",
-        "# Method: see acid_to_ph.py. Carbon in mmol/L, calcite's saturation index and the pH at rest",
-        "# with carbon dioxide of 10^-3.38 atm are of the reduced database, the latter without calcium and magnesium.",
+        "# Method: see acid_to_ph.py. Of the reduced database are carbon in mmol/L, calcite's saturation",
+        "# index, the pH at 20 °C, and that at rest with carbon dioxide of 10^-3.38 atm, the latter",
+        "# without calcium and magnesium.",
         f"# Seed {SEED}: {UNIFORM} waters drawn evenly, {SOFT} soft ones; {impossible} left out because",
         "# their alkalinity is below what hydroxide alone would give at their pH.",
     ]

@@ -122,6 +122,17 @@ impl ClosedWater {
         Self { rest, carbon, calcite, ..vessel }
     }
 
+    /// The same water at another temperature, 0..=90 °C: it keeps its carbon, and gets another pH.
+    #[must_use]
+    pub fn brought_to(&self, at: Temperature) -> Self {
+        let vessel = Self { at, carbonate: Carbonate::ideal(at), bonds: Bonds::ideal(at), ..*self };
+        let (rest, calcite) = vessel.settle(false, &mut |round| {
+            let balance = |h| (round.system.alkalinity_at(self.carbon, h) - self.alkalinity).as_meq_per_l();
+            Found { carbon: self.carbon, h: hydrogen(ph_where(&balance)), ..Found::default() }
+        });
+        Self { rest, calcite, ..vessel }
+    }
+
     /// Inorganic carbon, pairs included.
     pub const fn carbon(&self) -> MolarConcentration {
         self.carbon

@@ -223,6 +223,39 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// The pH at which this many protons are gone.
+    fn ph_where_given(kind: AcidKind, protons: f64, celsius: f64, mmol: f64) -> f64 {
+        let (at, strength) = (Temperature::celsius(celsius), MolarConcentration::mmol_per_l(mmol));
+        let given = |ph| kind.charge_per_mol_in(Ph::new(ph), at, strength).value() - protons;
+        crate::numeric::root::root(given, 0.0, 14.0, 1e-9).unwrap()
+    }
+
+    #[test]
+    fn salts_make_acids_stronger_and_warmth_hardly_moves_these() {
+        let lactic = |celsius, mmol| ph_where_given(AcidKind::Lactic, 0.5, celsius, mmol);
+        assert!((lactic(25.0, 0.0) - 3.86).abs() < 1e-6);
+        // Davies for one charge at 0.05 mol/L: 0.086, and 0.005 for what has no charge.
+        assert!((lactic(25.0, 50.0) - 3.769).abs() < 0.002);
+        assert!((lactic(60.0, 0.0) - 3.86).abs() < 0.02);
+        let phosphoric = |celsius, mmol| ph_where_given(AcidKind::Phosphoric, 1.5, celsius, mmol);
+        assert!((phosphoric(25.0, 0.0) - 7.198).abs() < 0.001);
+        // Bates & Acree measured a lowest value near 7.18 about 43 °C, from memory.
+        assert!((phosphoric(43.0, 0.0) - 7.18).abs() < 0.01);
+        assert!((phosphoric(60.0, 0.0) - 7.19).abs() < 0.02);
+    }
+
+    #[test]
+    fn without_salts_at_25_c_both_ways_agree() {
+        let (at, none) = (Temperature::celsius(25.0), MolarConcentration::ZERO);
+        for &kind in AcidKind::ALL {
+            for ph in [2.0, 4.5, 7.0, 11.0] {
+                let apart = kind.charge_per_mol_in(Ph::new(ph), at, none).value()
+                    - kind.charge_per_mol(Ph::new(ph)).value();
+                assert!(apart.abs() < 1e-12, "{kind:?} {ph}");
+            }
+        }
+    }
+
     proptest! {
         #[test]
         fn volume_and_charge_undo_each_other(kind in 0..AcidKind::ALL.len(), strength in 0.01..1.0f64, ph in 3.0..6.0f64, ml in 0.1..50.0f64) {
