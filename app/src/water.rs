@@ -4,17 +4,18 @@
 use crate::lists::{choice, headed, list, named, remove_button, toggle};
 use crate::state::{Open, Shared};
 use crate::store::Store;
-use crate::widgets::{button, entry, live, text_entry};
+use crate::view::{Shows, View, tag};
+use crate::widgets::{button, entry, fold, live, text_entry};
 use batch::document::{Batch, Field, SaltField, SaltLine, Slot, Water, WaterField};
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
-use calc::brew::water::{Finish, Ion, Recipe};
+use calc::brew::water::{Finish, Ion};
 use calc::chem::report::{Check, WaterRead};
 use calc::data::salts::Salt;
 use calc::quantity::{Amount, Dimension, Mass, Quantity};
 use leptos::prelude::*;
 
 /// What every report has, in the order reports print it.
-const USUAL: &[WaterField] = &[
+const USUAL: [WaterField; 6] = [
     WaterField::Calcium,
     WaterField::Magnesium,
     WaterField::Sodium,
@@ -24,7 +25,7 @@ const USUAL: &[WaterField] = &[
 ];
 
 /// What many reports have too: it fills gaps and checks the rest.
-const MORE: &[WaterField] = &[
+const MORE: [WaterField; 6] = [
     WaterField::Hardness,
     WaterField::Ph,
     WaterField::Conductivity,
@@ -34,44 +35,39 @@ const MORE: &[WaterField] = &[
 ];
 
 /// Finish, salts, waters and treatment.
-pub fn stage() -> AnyView {
+pub fn stage() -> View {
     let open = Open::here();
     let finishes = named(Finish::ALL, |finish| finish.name().to_owned());
     let reason = move || open.document.with(|batch| headed(batch.choices.finish.reason()));
-    view! {
-        {choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish)}
-        <p class="aside">{live(reason)}"."</p>
-        {fold("Own ranges instead", own_finish)}
-        <h3>"Weigh"</h3>
-        {weigh()}
-        {fold("Salts at hand", salts)}
-        <h3>"Waters"</h3>
-        {waters()}
-        {fold("Chlorine and hard water", treatment)}
-    }
-    .into_any()
+    View::Many(vec![
+        choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish),
+        aside(live(reason)),
+        fold("Own ranges instead", own_finish),
+        tag("h3").child("Weigh").view(),
+        weigh(),
+        fold("Salts at hand", salts),
+        tag("h3").child("Waters").view(),
+        list(
+            |batch| batch.waters.len(),
+            water,
+            ("Add another water", "add-water", |batch| batch.waters.push(Water::default())),
+        ),
+        fold("Chlorine and hard water", treatment),
+    ])
 }
 
-/// A fold whose inside is built when it is first opened.
-fn fold(title: &'static str, inside: fn() -> AnyView) -> AnyView {
-    let opened = RwSignal::new(false);
-    view! {
-        <details class="fold" on:toggle=move |_| opened.set(true)>
-            <summary>{title}</summary>
-            {live(move || opened.get().then(inside))}
-        </details>
-    }
-    .into_any()
+fn aside(words: impl Into<View>) -> View {
+    tag("p").class("aside").child(words).view()
 }
 
-fn entries(slots: impl Iterator<Item = Slot>) -> Vec<AnyView> {
-    slots.map(entry).collect()
+fn entries(slots: impl Iterator<Item = Slot>) -> View {
+    View::Many(slots.map(entry).collect())
 }
 
-/// A list of names and amounts.
-fn ledger(rows: Vec<(String, Vec<Amount>)>) -> AnyView {
+/// A list of names and amounts; several amounts stand with a plus between them.
+fn ledger(rows: Vec<(&'static str, Vec<Amount>)>) -> View {
     let shared = Shared::here();
-    let rows: Vec<AnyView> = rows
+    let rows: Vec<View> = rows
         .into_iter()
         .map(|(what, amounts)| {
             let text = move || {
@@ -80,10 +76,13 @@ fn ledger(rows: Vec<(String, Vec<Amount>)>) -> AnyView {
                     texts.join(" + ")
                 })
             };
-            view! { <li><span class="what">{what}</span><span class="number">{live(text)}</span></li> }.into_any()
+            tag("li")
+                .child(tag("span").class("what").child(what))
+                .child(tag("span").class("number").child(live(text)))
+                .view()
         })
         .collect();
-    view! { <ul class="ledger weigh" data-test="weigh">{rows}</ul> }.into_any()
+    tag("ul").class("ledger weigh").set("data-test", "weigh").child(rows).view()
 }
 
 fn small(mass: Mass) -> Amount {
@@ -91,53 +90,45 @@ fn small(mass: Mass) -> Amount {
 }
 
 /// The salts to weigh, and the recipe with one salt fewer.
-fn weigh() -> AnyView {
+fn weigh() -> View {
     let open = Open::here();
     let salts = Memo::new(move |_| open.plan.with(|plan| plan.salts.clone()));
     let simpler = Memo::new(move |_| open.plan.with(|plan| plan.simpler.clone()));
     let amounts = move || {
         let salts = salts.get();
         if salts.is_empty() {
-            return view! { <p class="aside">"Nothing to weigh: no salts are needed, or the water is not known yet."</p> }
-                .into_any();
+            return aside("Nothing to weigh: no salts are needed, or the water is not known yet.");
         }
         let split = salts.iter().any(|line| line.rinse > Mass::ZERO);
-        let rows = salts
-            .iter()
-            .map(|line| {
-                let parts = if split { vec![small(line.mash), small(line.rinse)] } else { vec![small(line.mash)] };
-                (line.salt.name().to_owned(), parts)
-            })
-            .collect();
-        let where_to = if split { "Mash water + the rest. " } else { "All into the mash water. " };
-        view! { {ledger(rows)}<p class="aside">{where_to}</p> }.into_any()
+        let parts = |mash: Mass, rinse: Mass| if split { vec![small(mash), small(rinse)] } else { vec![small(mash)] };
+        let rows = salts.iter().map(|line| (line.salt.name(), parts(line.mash, line.rinse))).collect();
+        let place = if split { "Into the mash water + into the rest." } else { "All into the mash water." };
+        View::Many(vec![ledger(rows), aside(place)])
     };
     let fewer = move || {
-        simpler.get().map(|recipe: Recipe| {
-            let rows = recipe.amounts.iter().map(|(salt, mass)| (salt.name().to_owned(), vec![small(*mass)]));
-            let ions = Ion::ALL.iter().map(|&ion| (ion.name().to_owned(), vec![ion.of(&recipe.water).amount()]));
-            let rows = rows.chain(ions).collect();
-            view! {
-                <details class="fold">
-                    <summary>"One salt fewer"</summary>
-                    <p class="aside">"The best recipe with one salt less to weigh, and the water it makes."</p>
-                    {ledger(rows)}
-                </details>
-            }
-            .into_any()
+        simpler.get().map(|recipe| {
+            let salts = recipe.amounts.iter().map(|(salt, mass)| (salt.name(), vec![small(*mass)]));
+            let ions = Ion::ALL.iter().map(|&ion| (ion.name(), vec![ion.of(&recipe.water).amount()]));
+            tag("details")
+                .class("fold")
+                .child(tag("summary").child("One salt fewer"))
+                .child(aside("The best recipe with one salt less to weigh, and the water it makes."))
+                .child(ledger(salts.chain(ions).collect()))
+                .view()
         })
     };
-    view! { {live(amounts)}{live(fewer)} }.into_any()
+    View::Many(vec![live(amounts), live(fewer)])
 }
 
 /// Which salts are at hand, and how each may be used.
-fn salts() -> AnyView {
+fn salts() -> View {
     let open = Open::here();
-    let toggles: Vec<AnyView> = Salt::ALL
+    let toggles: Vec<View> = Salt::ALL
         .iter()
         .map(|&salt| {
-            let at_hand =
-                Signal::derive(move || open.document.with(|batch| batch.salts.iter().any(|line| line.salt == salt)));
+            let at_hand = Signal::derive(move || {
+                open.document.with(|batch| batch.salts.iter().any(|line| line.salt == salt))
+            });
             toggle(salt.name().to_owned(), format!("salt.{salt:?}"), at_hand, move |on| {
                 open.edit(|batch| {
                     batch.salts.retain(|line| line.salt != salt);
@@ -148,90 +139,93 @@ fn salts() -> AnyView {
             })
         })
         .collect();
+    View::Many(vec![
+        tag("div").class("toggles").child(toggles).view(),
+        fold("Limits, purity, own amounts", limits),
+    ])
+}
+
+fn limits() -> View {
+    let open = Open::here();
     let at_hand = Memo::new(move |_| {
         open.document.with(|batch| batch.salts.iter().map(|line| line.salt).collect::<Vec<Salt>>())
     });
-    let limits = move || {
+    let lines = move || {
         let lines = at_hand.get().into_iter().enumerate().map(|(place, salt)| {
             let fields = [SaltField::Locked, SaltField::Most, SaltField::Purity];
             let density = (salt == Salt::CalciumChlorideSolution).then_some(SaltField::Density);
             let fields = fields.into_iter().chain(density).map(move |field| Slot::Salt(place, field));
-            view! { <div class="named"><h4>{salt.name()}</h4>{salt.caveat()}{entries(fields)}</div> }.into_any()
+            tag("div")
+                .class("named")
+                .child(tag("h4").child(salt.name()))
+                .child(salt.caveat().map(aside))
+                .child(entries(fields))
+                .view()
         });
-        lines.collect::<Vec<AnyView>>()
+        lines.collect::<Vec<View>>()
     };
-    view! {
-        <div class="toggles">{toggles}</div>
-        <details class="fold">
-            <summary>"Limits, purity, own amounts"</summary>
-            <p class="aside">"“Use exactly” fixes an amount, zero bars a salt; the others are chosen around it."</p>
-            {live(limits)}
-        </details>
-    }
-    .into_any()
-}
-
-fn waters() -> AnyView {
-    list(
-        |batch| batch.waters.len(),
-        water,
-        ("Add another water", "add-water", |batch| batch.waters.push(Water::default())),
-    )
+    View::Many(vec![
+        aside("“Use exactly” fixes an amount, and zero bars a salt; the others are chosen around it."),
+        live(lines),
+    ])
 }
 
 /// One water: its report, what was read from it, and where to take one from.
-fn water(place: usize) -> AnyView {
+fn water(place: usize) -> View {
     let open = Open::here();
     let several = Memo::new(move |_| open.document.with(|batch| batch.waters.len() > 1));
     let read = Memo::new(move |_| open.plan.with(|plan| plan.waters.get(place).cloned().flatten()));
     let share = move || {
         several.get().then(|| {
-            view! {
-                {entry(Slot::Water(place, WaterField::Share))}
-                {remove_button("Water removed.", move |batch: &mut Batch| {
+            View::Many(vec![
+                entry(Slot::Water(place, WaterField::Share)),
+                remove_button("Water removed.", move |batch: &mut Batch| {
                     if batch.waters.len() > 1 && place < batch.waters.len() {
                         batch.waters.remove(place);
                     }
-                })}
-            }
-            .into_any()
+                }),
+            ])
         })
     };
-    let more = move || entries(MORE.iter().map(move |&field| Slot::Water(place, field)));
-    let opened = RwSignal::new(false);
-    view! {
-        <li class="item" data-item="water">
-            {text_entry(
-                "Name of this water, to use it again",
-                format!("water{place}.name"),
-                move |batch: &Batch| batch.waters.get(place).map_or_else(String::new, |water| water.name.clone()),
-                move |batch: &mut Batch, name| if let Some(water) = batch.waters.get_mut(place) { water.name = name },
-            )}
-            {offered(
-                |batch| batch.waters.clone(),
-                move |batch, kept| if let Some(water) = batch.waters.get_mut(place) {
-                    let share = water.numbers.share();
-                    *water = kept;
-                    let _ = WaterField::Share.set(&mut water.numbers, share.map(Quantity::amount));
-                },
-            )}
-            {entries(USUAL.iter().map(move |&field| Slot::Water(place, field)))}
-            <details class="fold" on:toggle=move |_| opened.set(true)>
-                <summary>"More from the report"</summary>
-                {live(move || opened.get().then(more))}
-            </details>
-            {live(share)}
-            {live(move || read.get().map(read_lines))}
-        </li>
-    }
-    .into_any()
+    let name = text_entry(
+        "Name of this water, to use it again",
+        format!("water{place}.name"),
+        move |batch| batch.waters.get(place).map_or_else(String::new, |water| water.name.clone()),
+        move |batch, name| {
+            if let Some(water) = batch.waters.get_mut(place) {
+                water.name = name;
+            }
+        },
+    );
+    let take = move |batch: &mut Batch, kept: Water| {
+        if let Some(water) = batch.waters.get_mut(place) {
+            let share = water.numbers.share().map(Quantity::amount);
+            *water = kept;
+            // The share belongs to this batch; it was in range before.
+            let _ = WaterField::Share.set(&mut water.numbers, share);
+        }
+    };
+    tag("li")
+        .class("item")
+        .set("data-item", "water")
+        .child(offered(|batch| batch.waters.clone(), take))
+        .child(entries(USUAL.into_iter().map(move |field| Slot::Water(place, field))))
+        .child(fold("More from the report", move || {
+            entries(MORE.into_iter().map(move |field| Slot::Water(place, field)))
+        }))
+        .child(live(share))
+        .child(name)
+        .child(live(move || read.get().map(read_lines)))
+        .view()
 }
 
 /// The named waters or ranges of the batch book, to take one from; looked up when the fold is opened.
-fn offered(of: fn(&Batch) -> Vec<Water>, take: impl Fn(&mut Batch, Water) + Copy + Send + Sync + 'static) -> AnyView {
-    let open = Open::here();
-    let opened = RwSignal::new(false);
-    let kept = move || {
+fn offered(
+    of: fn(&Batch) -> Vec<Water>,
+    take: impl Fn(&mut Batch, Water) + Copy + Send + Sync + 'static,
+) -> View {
+    fold("Take one from the batch book", move || {
+        let open = Open::here();
         let mut kept: Vec<Water> = Store::envelopes()
             .unwrap_or_default()
             .iter()
@@ -241,98 +235,73 @@ fn offered(of: fn(&Batch) -> Vec<Water>, take: impl Fn(&mut Batch, Water) + Copy
             .collect();
         kept.sort_by(|one, other| one.name.cmp(&other.name));
         kept.dedup();
-        let buttons: Vec<AnyView> = kept
-            .into_iter()
-            .map(|water| {
-                let name = water.name.clone();
-                button("", "take", name, move || {
-                    open.edit_with_undo("Taken from the batch book.", |batch| take(batch, water.clone()));
-                })
-            })
-            .collect();
-        if buttons.is_empty() {
-            return view! { <p class="aside">"Nothing has a name yet. Name one here, and every batch can use it."</p> }.into_any();
+        if kept.is_empty() {
+            return aside("Nothing has a name yet. Name one, and every batch can use it.");
         }
-        view! { <div class="actions">{buttons}</div> }.into_any()
-    };
-    view! {
-        <details class="fold" on:toggle=move |_| opened.set(true)>
-            <summary>"Take one from the batch book"</summary>
-            {live(move || opened.get().then(kept))}
-        </details>
-    }
-    .into_any()
+        let buttons = kept.into_iter().map(|water| {
+            button("", "take", water.name.clone(), move || {
+                open.edit_with_undo("Taken from the batch book.", |batch| take(batch, water.clone()));
+            })
+        });
+        tag("div").class("actions").child(buttons.collect::<Vec<View>>()).view()
+    })
 }
 
 /// Own ranges in place of the finish's.
-fn own_finish() -> AnyView {
-    view! {
-        <p class="aside">"A range, such as 50-100, or one number. What stays empty is the finish's own."</p>
-        {text_entry(
+fn own_finish() -> View {
+    View::Many(vec![
+        aside("A range, such as 50-100, or one number. What stays empty is the finish's own."),
+        offered(|batch| vec![batch.own_finish.clone()], |batch, kept| batch.own_finish = kept),
+        entries(WaterField::WANTED.iter().map(|&(field, _)| Slot::Finish(field))),
+        text_entry(
             "Name of these ranges, to use them again",
             "finish.name".to_owned(),
-            |batch: &Batch| batch.own_finish.name.clone(),
-            |batch: &mut Batch, name| batch.own_finish.name = name,
-        )}
-        {offered(|batch| vec![batch.own_finish.clone()], |batch, kept| batch.own_finish = kept)}
-        {entries(WaterField::WANTED.iter().map(|&(field, _)| Slot::Finish(field)))}
-    }
-    .into_any()
+            |batch| batch.own_finish.name.clone(),
+            |batch, name| batch.own_finish.name = name,
+        ),
+    ])
 }
 
 /// What was read from a report: what had to be inferred, and whether it fits together.
-fn read_lines(read: WaterRead) -> AnyView {
+fn read_lines(read: WaterRead) -> View {
     let shared = Shared::here();
-    let inferred: Vec<AnyView> = read
-        .inferred
-        .into_iter()
-        .map(|line| {
-            let words = move || {
-                shared.preferences.with(|p| {
-                    format!(
-                        "{}: {}, likely {} to {}, {}.",
-                        line.item.name(),
-                        p.text(line.value),
-                        p.text(line.low),
-                        p.text(line.high),
-                        line.from.text()
-                    )
-                })
-            };
-            view! { <li>{live(words)}</li> }.into_any()
-        })
-        .collect();
+    let inferred = read.inferred.into_iter().map(|line| {
+        let words = move || {
+            shared.preferences.with(|p| {
+                let (value, low, high) = (p.text(line.value), p.text(line.low), p.text(line.high));
+                format!("{}: {value}, likely {low} to {high}, {}.", line.item.name(), line.from.text())
+            })
+        };
+        tag("li").child(live(words)).view()
+    });
+    let ratio = |check: Option<Check>| check.map(|check| (check.ratio.amount(), check.ok));
     let checks = [
-        ("Charges", read.balance_ok.map(|ok| (read.balance.amount(), ok))),
-        ("Hardness against calcium and magnesium", read.hardness.map(ratio)),
-        ("Conductivity against the ions", read.conductivity.map(ratio)),
-        ("Dissolved solids against the ions", read.solids.map(ratio)),
-        ("Dissolved solids against conductivity", read.solids_by_conductivity.map(ratio)),
+        ("Charges, positive less negative", read.balance_ok.map(|ok| (read.balance.amount(), ok))),
+        ("Hardness over calcium and magnesium", ratio(read.hardness)),
+        ("Conductivity over that of the ions", ratio(read.conductivity)),
+        ("Dissolved solids over the sum of the ions", ratio(read.solids)),
+        ("Dissolved solids over conductivity", ratio(read.solids_by_conductivity)),
     ];
-    let checks: Vec<AnyView> = checks
-        .into_iter()
-        .filter_map(|(what, check)| check.map(|(amount, ok)| (what, amount, ok)))
-        .map(|(what, amount, ok)| {
-            let words = move || {
-                let verdict = if ok { "fits" } else { "does not fit" };
-                shared.preferences.with(|p| format!("{what}: {} ({verdict})", p.text(amount)))
-            };
-            view! { <li>{live(words)}</li> }.into_any()
+    let checks = checks.into_iter().filter_map(|(what, check)| {
+        let (amount, ok) = check?;
+        let verdict = if ok { "fits" } else { "does not fit" };
+        let words = move || shared.preferences.with(|p| format!("{what}: {}, {verdict}.", p.text(amount)));
+        Some(tag("li").child(live(words)).view())
+    });
+    let lines = |title: &'static str, test: &'static str, lines: Vec<View>| {
+        (!lines.is_empty()).then(|| {
+            let list = tag("ul").class("details").set("data-test", test).child(lines);
+            View::Many(vec![aside(title), list.view()])
         })
-        .collect();
-    let inferred = (!inferred.is_empty())
-        .then(|| view! { <p class="aside">"Not in the report, so inferred:"</p><ul class="details">{inferred}</ul> }.into_any());
-    let checks = (!checks.is_empty())
-        .then(|| view! { <p class="aside">"Checked:"</p><ul class="details" data-test="checks">{checks}</ul> }.into_any());
-    view! { <div data-test="read">{inferred}{checks}</div> }.into_any()
-}
-
-fn ratio(check: Check) -> (Amount, bool) {
-    (check.ratio.amount(), check.ok)
+    };
+    View::Many(vec![
+        lines("Not in the report, so inferred:", "inferred", inferred.collect()).view(),
+        lines("Checked:", "checks", checks.collect()).view(),
+    ])
 }
 
 /// Chlorine taken out, chalk taken out.
-fn treatment() -> AnyView {
+fn treatment() -> View {
     let germs = vec![
         (Disinfectant::None, "Nothing, or it was filtered out".to_owned()),
         (Disinfectant::Chlorine, "Chlorine".to_owned()),
@@ -341,13 +310,13 @@ fn treatment() -> AnyView {
     let soft = vec![
         (Softening::None, "Used as it is".to_owned()),
         (Softening::Boil, "Boiled and drawn off the chalk".to_owned()),
-        (Softening::Lime, "Slaked lime, drawn off the chalk".to_owned()),
+        (Softening::Lime, "Treated with slaked lime, drawn off the chalk".to_owned()),
     ];
-    view! {
-        {choice("The supplier adds", "disinfectant", germs, |choices| &mut choices.disinfectant)}
-        {entry(Slot::Of(Field::Chlorine))}
-        {choice("Taken out with", "sulfite", named(Sulfite::ALL, |kind| headed(kind.name())), |choices| &mut choices.sulfite)}
-        {choice("Hard tap water is", "softening", soft, |choices| &mut choices.softening)}
-    }
-    .into_any()
+    let sulfites = named(Sulfite::ALL, |kind| headed(kind.name()));
+    View::Many(vec![
+        choice("The supplier adds", "disinfectant", germs, |choices| &mut choices.disinfectant),
+        entry(Slot::Of(Field::Chlorine)),
+        choice("Taken out with", "sulfite", sulfites, |choices| &mut choices.sulfite),
+        choice("Hard tap water is", "softening", soft, |choices| &mut choices.softening),
+    ])
 }

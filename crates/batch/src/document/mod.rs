@@ -22,7 +22,7 @@ use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
-use calc::data::salts::Salt;
+use calc::data::salts::{CHALK_SOURCE, SOLUTION_SOURCE, Salt, calcium_chloride_share};
 use calc::quantity::{
     Altitude, Amount, Bitterness, Carbonation, CellDensity, ChargeConcentration, Concentration, Conductivity,
     Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power,
@@ -399,6 +399,29 @@ impl SaltLine {
     /// A salt at hand, used as the plan sees fit.
     pub fn new(salt: Salt) -> Self {
         Self { salt, numbers: SaltNumbers::default() }
+    }
+
+    /// How it may be weighed.
+    pub(crate) fn at_hand(&self) -> SaltAtHand {
+        let numbers = &self.numbers;
+        let solution = numbers.density().filter(|_| self.salt == Salt::CalciumChlorideSolution);
+        let purity = numbers.purity().or_else(|| solution.and_then(|density| calcium_chloride_share(density).ok()));
+        SaltAtHand {
+            salt: self.salt,
+            purity: purity.unwrap_or(self.salt.usual_share()),
+            locked: numbers.locked(),
+            most: numbers.most(),
+        }
+    }
+
+    /// What its share is taken for while none is typed, and on what grounds.
+    fn usual_share(&self) -> (Fraction, Source) {
+        let source = match self.salt {
+            Salt::Chalk => CHALK_SOURCE,
+            Salt::CalciumChlorideSolution => SOLUTION_SOURCE,
+            _ => Source::our_estimate("The pure salt, dry."),
+        };
+        (self.at_hand().purity, source)
     }
 }
 

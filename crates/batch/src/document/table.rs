@@ -5,7 +5,7 @@
 
 use super::Batch;
 use calc::data::Source;
-use calc::quantity::{Amount, Dimension};
+use calc::quantity::{Amount, Dimension, Quantity};
 use serde::de::{Deserializer, Error, MapAccess, Visitor};
 
 /// What an entry field is: the row of the table.
@@ -313,6 +313,10 @@ impl Slot {
             && let Some(learned) = batch.house.for_field(field)
         {
             return Some((learned.0.seen_as(spec.dimension), Fallback::House { batches: learned.1 }));
+        }
+        if let Self::Salt(place, super::SaltField::Purity) = self {
+            let (share, source) = batch.salts.get(place)?.usual_share();
+            return Some((share.amount(), Fallback::Assumed(source)));
         }
         spec.assumed.map(|(amount, source)| (amount, Fallback::Assumed(source)))
     }

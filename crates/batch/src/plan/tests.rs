@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::demo::demo;
-use crate::document::{Batch, Field, FruitField, MaltField, Reading, Slot, Step};
+use crate::document::{Batch, Field, FruitField, MaltField, Reading, Slot, Step, WaterField};
 use crate::moment::Moment;
 use crate::report::plan_json;
 use crate::testing::any_batch;
@@ -217,7 +217,7 @@ fn a_kettle_that_boils_dry_and_a_vessel_that_runs_over_are_stops() {
 
 #[test]
 fn a_report_that_does_not_balance_is_named() {
-    let wrong = with(&example(), Slot::Of(Field::Sulfate), 300.0);
+    let wrong = with(&example(), Slot::Water(0, WaterField::Sulfate), 300.0);
     assert!(plan(&wrong).warnings.iter().any(|w| w.stage == Stage::Water && w.level == Level::Caution));
     assert!(!plan(&example()).warnings.iter().any(|w| w.stage == Stage::Water && w.level == Level::Caution));
 }

@@ -46,7 +46,7 @@ use calc::brew::treatment::{
     DECLARED_SULFITE, DISTILLED_PH, Disinfectant, LARGEST_RESIDUAL, LIME_CAUTION, SULFITE_CAUTION, Softening,
     boiled, dechlorinate, limed, mixed,
 };
-use calc::brew::water::{Goal, Ion, Remedy, SaltAnswer, SaltAtHand, SaltQuestion, advice, salts_for, split};
+use calc::brew::water::{Goal, Ion, Remedy, SaltAnswer, SaltAtHand, SaltQuestion, advice, salts, split};
 use calc::chem::density::{plato_from_sg, sg_from_plato};
 use calc::chem::gas::dissolved;
 use calc::chem::meter::at_room;

@@ -168,9 +168,9 @@ impl Maker<'_> {
         let step = value(batch, Field::ScaleStep)?;
         let rinse: Volume = value(batch, Field::Rinse)?;
         let made = blend.map(|(water, spread, ph)| {
-            let salts: Vec<SaltAtHand> = batch.salts.iter().map(SaltLine::at_hand).collect();
-            let question = SaltQuestion { goal: goal.clone(), water, volume: weighed.water, salts, step };
-            let answer = salts_for(&question);
+            let at_hand: Vec<SaltAtHand> = batch.salts.iter().map(SaltLine::at_hand).collect();
+            let question = SaltQuestion { goal, water, volume: weighed.water, salts: at_hand, step };
+            let answer = salts(&question);
             let share = Fraction::of_one(((weighed.water - rinse) / weighed.water).clamp(0.0, 1.0));
             let split = split(&answer.best, share, step);
             self.plan.salts = split.iter().map(|&(salt, mash, rinse)| SaltAmount { salt, mash, rinse }).collect();
