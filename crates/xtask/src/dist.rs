@@ -82,11 +82,12 @@ fn page(workspace: &Workspace, compiled: Compiled) -> Result<Files, DistError> {
     read_folder(&app.join("icons"), "icons", &mut files)?;
     files.insert("manifest.webmanifest".to_owned(), read(&app.join("manifest.webmanifest"))?);
 
-    let style = add_hashed(&mut files, "style", "css", read(&app.join("style.css"))?);
+    let style =
+        add_hashed(&mut files, "style", "css", lean(&read_text(&app.join("style.css"))?).into_bytes());
     let wasm = add_hashed(&mut files, "app", "wasm", compiled.wasm);
-    let script = fill("the wasm-bindgen script", &compiled.script, &[("app_bg.wasm", &wasm)])?;
+    let script = fill("the wasm-bindgen script", &lean(&compiled.script), &[("app_bg.wasm", &wasm)])?;
     let script = add_hashed(&mut files, "app", "js", script.into_bytes());
-    let boot = fill("app/boot.js", &read_text(&app.join("boot.js"))?, &[("app.js", &script)])?;
+    let boot = fill("app/boot.js", &lean(&read_text(&app.join("boot.js"))?), &[("app.js", &script)])?;
     let boot = add_hashed(&mut files, "boot", "js", boot.into_bytes());
 
     let index = fill(
@@ -106,11 +107,30 @@ fn page(workspace: &Workspace, compiled: Compiled) -> Result<Files, DistError> {
     let (list, version) = list(&files);
     let worker = fill(
         "app/sw.js",
-        &read_text(&app.join("sw.js"))?,
+        &lean(&read_text(&app.join("sw.js"))?),
         &[("{{version}}", &version), ("/* {{files}} */", &list)],
     )?;
     files.insert("sw.js".to_owned(), worker.into_bytes());
     Ok(files)
+}
+
+/// A script or style sheet without its indentation, empty lines, and comments that have lines to themselves
+/// (save placeholders). What stands on a line is not touched, so neither may hold a text of several lines.
+fn lean(text: &str) -> String {
+    let mut kept = String::with_capacity(text.len());
+    let mut in_comment = false;
+    for line in text.lines().map(str::trim) {
+        // Not a placeholder, and not code behind a comment.
+        let alone = line.find("*/").is_none_or(|end| end + 2 == line.len());
+        let opens = line.starts_with("/*") && alone && !line.contains("{{");
+        if in_comment || opens {
+            in_comment = !line.ends_with("*/");
+        } else if !line.is_empty() && !line.starts_with("//") {
+            kept.push_str(line);
+            kept.push('\n');
+        }
+    }
+    kept
 }
 
 /// The worker's list of files, each with the checksum a browser verifies, and a version that changes
@@ -182,6 +202,12 @@ mod tests {
         assert_eq!(list(&files("a", b"1")).1, version);
         assert_ne!(list(&files("a", b"2")).1, version);
         assert_ne!(list(&files("b", b"1")).1, version);
+    }
+
+    #[test]
+    fn comments_and_indentation_stay_behind() {
+        let text = "/* What\n   it is. */\na {\n  b: c; /* kept */\n}\n\n  // gone\n  /** gone */\n  const d = [\n  /* {{files}} */\n  ];";
+        assert_eq!(lean(text), "a {\nb: c; /* kept */\n}\nconst d = [\n/* {{files}} */\n];\n");
     }
 
     #[test]
