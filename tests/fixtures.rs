@@ -22,6 +22,7 @@ use batch::moment::Moment;
 use calc::brew::package::PackageKind;
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
+use calc::chem::meter::Compensation;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
 use calc::data::fruits::Fruit;
@@ -88,6 +89,7 @@ fn full(n: usize) -> Envelope {
     batch.choices.softening = nth(Softening::ALL, n);
     batch.choices.disinfectant = nth(Disinfectant::ALL, n);
     batch.choices.sulfite = nth(Sulfite::ALL, n);
+    batch.choices.compensation = nth(Compensation::ALL, n + 1);
     batch.choices.acid = nth(AcidKind::ALL, n);
     batch.choices.culture = nth(Culture::ALL, n);
     batch.choices.package = nth(PackageKind::ALL, n);

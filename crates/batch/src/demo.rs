@@ -91,6 +91,9 @@ mod tests {
         assert_eq!(
             open,
             [
+                Figure::Metabisulfite,
+                Figure::SofteningLime,
+                Figure::RinseAcid,
                 Figure::SourPhNow,
                 Figure::GravityNow,
                 Figure::AttenuationNow,

@@ -13,6 +13,7 @@ use crate::moment::Moment;
 use calc::brew::package::PackageKind;
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
+use calc::chem::meter::Compensation;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
 use calc::data::fruits::Fruit;
@@ -50,7 +51,7 @@ pub fn any_moment() -> impl Strategy<Value = Moment> {
 }
 
 fn any_choices() -> impl Strategy<Value = Choices> {
-    let treatment = (select(Softening::ALL), select(Disinfectant::ALL), select(Sulfite::ALL));
+    let treatment = (select(Softening::ALL), select(Disinfectant::ALL), select(Sulfite::ALL), select(Compensation::ALL));
     (
         select(Finish::ALL),
         treatment,
@@ -60,11 +61,12 @@ fn any_choices() -> impl Strategy<Value = Choices> {
         select(PackageKind::ALL),
         select(&[Gas::Cylinder, Gas::PrimingSucrose, Gas::PrimingGlucose][..]),
     )
-        .prop_map(|(finish, (softening, disinfectant, sulfite), grist_by, acid, culture, package, gas)| Choices {
+        .prop_map(|(finish, (softening, disinfectant, sulfite, compensation), grist_by, acid, culture, package, gas)| Choices {
             finish,
             softening,
             disinfectant,
             sulfite,
+            compensation,
             grist_by,
             acid,
             culture,

@@ -9,6 +9,7 @@ use super::titration::{ClosedWater, Titrant};
 use super::water::Ions;
 use crate::data::Source;
 use crate::quantity::{Estimate, MolarConcentration, Ph, PhDifference, Quantity, Temperature};
+use serde::{Deserialize, Serialize};
 
 /// What room temperature is here.
 pub const ROOM: Temperature = Temperature::celsius(20.0);
@@ -30,12 +31,27 @@ pub const SOUR_SHIFT_SOURCE: Source = Source::our_estimate(
 );
 
 /// How a meter takes the temperature into account.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Compensation {
     /// By the temperature its probe measures.
+    #[default]
     Automatic,
     /// Not at all: it takes every sample for one at 25 °C.
     None,
+}
+
+impl Compensation {
+    /// Both.
+    pub const ALL: &[Self] = &[Self::Automatic, Self::None];
+
+    /// What people choose by.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Automatic => "Corrects for temperature by itself",
+            Self::None => "Does not correct for temperature",
+        }
+    }
 }
 
 /// pH at which an electrode gives no voltage, whatever the temperature.

@@ -177,8 +177,8 @@ impl Maker<'_> {
             let (mut in_mash, mut in_rinse) = (water, water);
             for line in &self.plan.salts {
                 if let Some(at_hand) = question.salts.iter().find(|at_hand| at_hand.salt == line.salt) {
-                    in_mash = at_hand.dissolved(&in_mash, line.mash, weighed.water * share);
-                    in_rinse = at_hand.dissolved(&in_rinse, line.rinse, weighed.water * share.rest());
+                    in_mash = in_mash.with_salt(at_hand.brings(), line.mash, weighed.water * share);
+                    in_rinse = in_rinse.with_salt(at_hand.brings(), line.rinse, weighed.water * share.rest());
                 }
             }
             (water, answer, Made { mash: in_mash, rinse: in_rinse, spread, ph })
