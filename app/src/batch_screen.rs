@@ -4,6 +4,7 @@ use crate::page::{BOOK, focus, mark_root};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
+use crate::view::{Shows, View, tag};
 use crate::widgets::{button, entry, figure_line, live, sentence};
 use crate::{clock, lists, pictures, readings, text_file};
 use batch::document::{Batch, Field, ReadingKind, Slot, Stage, Step};
@@ -36,36 +37,45 @@ impl Opened {
 }
 
 /// The screen of the open batch.
-pub fn screen(shared: Shared) -> AnyView {
+pub fn screen(shared: Shared) -> View {
     let open = Open::here();
     let opened = Opened(RwSignal::new(Vec::new()));
     let first_fruit =
         Memo::new(move |_| open.document.with(|batch| batch.fruit.first().map(|item| item.fruit)));
     Effect::new(move |_| mark_root("data-fruit", fruit_colour(first_fruit.get())));
-    let stages: Vec<AnyView> =
-        Stage::ALL.iter().map(|&stage| stage_view(shared, open, opened, stage)).collect();
-    view! {
-        <header class="top">
-            <a class="button quiet" href=BOOK data-test="back">"Batch book"</a>
-            {saved_words(open)}
-        </header>
-        <main class="batch" tabindex="-1">
-            <div class="column">
-                {name(open)}
-                {not_saved(shared, open)}
-                {next(shared, open, opened)}
-                <div class="narrow">{warnings(open)}</div>
-                <div class="stages">{stages}</div>
-            </div>
-            <aside class="second" aria-label="Pictures and warnings" tabindex="0">
-                {warnings(open)}
-                {pictures::ions()}
-                {pictures::course()}
-                {pictures::level()}
-            </aside>
-        </main>
-    }
-    .into_any()
+    let stages: Vec<View> = Stage::ALL.iter().map(|&stage| stage_view(shared, open, opened, stage)).collect();
+    View::Many(vec![
+        tag("header")
+            .class("top")
+            .child(
+                tag("a").class("button quiet").set("href", BOOK).set("data-test", "back").child("Batch book"),
+            )
+            .child(saved_words(open))
+            .view(),
+        tag("main")
+            .class("batch")
+            .set("tabindex", "-1")
+            .child(
+                tag("div")
+                    .class("column")
+                    .child(name(open))
+                    .child(not_saved(shared, open))
+                    .child(next(shared, open, opened))
+                    .child(tag("div").class("narrow").child(warnings(open)))
+                    .child(tag("div").class("stages").child(stages)),
+            )
+            .child(
+                tag("aside")
+                    .class("second")
+                    .set("aria-label", "Pictures and warnings")
+                    .set("tabindex", "0")
+                    .child(warnings(open))
+                    .child(pictures::ions())
+                    .child(pictures::course())
+                    .child(pictures::level()),
+            )
+            .view(),
+    ])
 }
 
 /// The family of colour a fruit lends to the page; the style sheet knows each in every theme.
@@ -91,38 +101,40 @@ const fn fruit_colour(fruit: Option<Fruit>) -> &'static str {
     }
 }
 
-fn saved_words(open: Open) -> AnyView {
+fn saved_words(open: Open) -> View {
     let words = move || match open.saved.get() {
         Saved::Yes => "Saved",
         Saved::Soon => "Saving",
         Saved::No(_) => "Not saved",
     };
-    view! { <span class="saved" data-test="saved">{live(words)}</span> }.into_any()
+    tag("span").class("saved").set("data-test", "saved").child(live(words)).view()
 }
 
-fn name(open: Open) -> AnyView {
+fn name(open: Open) -> View {
     let invented = Memo::new(move |_| open.document.with(|batch| batch.invented));
-    view! {
-        <h1 class="unseen">{live(move || open.document.with(|batch| batch.name.clone()))}</h1>
-        <input
-            class="name"
-            name="name"
-            type="text"
-            aria-label="Name of the batch"
-            autocomplete="off"
-            maxlength="200"
-            prop:value=move || open.document.with(|batch| batch.name.clone())
-            on:input=move |event| open.edit(|batch| batch.name = event_target_value(&event))
-        />
-        {live(move || invented.get().then(|| view! { <p><span class="tag">"invented example"</span></p> }.into_any()))}
-    }
-    .into_any()
+    View::Many(vec![
+        tag("h1").class("unseen").child(live(move || open.document.with(|batch| batch.name.clone()))).view(),
+        tag("input")
+            .class("name")
+            .set("name", "name")
+            .set("type", "text")
+            .set("aria-label", "Name of the batch")
+            .set("autocomplete", "off")
+            .set("maxlength", "200")
+            .property("value", move || open.document.with(|batch| batch.name.clone()))
+            .on("input", move |event| open.edit(|batch| batch.name = event_target_value(&event)))
+            .view(),
+        (live(move || {
+            invented.get().then(|| tag("p").child(tag("span").class("tag").child("invented example")).view())
+        }))
+        .view(),
+    ])
 }
 
 /// The banner while what is on the screen is not stored, with the ways out.
-fn not_saved(shared: Shared, open: Open) -> AnyView {
+fn not_saved(shared: Shared, open: Open) -> View {
     let shown = move || {
-        let Saved::No(problem) = open.saved.get() else { return ().into_any() };
+        let Saved::No(problem) = open.saved.get() else { return View::Nothing };
         let export = move |_| {
             let done = open.keepsake().is_some_and(|text| text_file::save("tartwright-batch.json", &text));
             if !done {
@@ -132,28 +144,29 @@ fn not_saved(shared: Shared, open: Open) -> AnyView {
             }
         };
         let ways = match problem {
-            StoreError::OtherTab { .. } | StoreError::NotFound => view! {
-                {button("", "keep-mine", "Keep what is here", move || open.keep_mine())}
-                {button("", "load-theirs", "Load theirs", move || open.load_theirs())}
-            }
-            .into_any(),
+            StoreError::OtherTab { .. } | StoreError::NotFound => View::Many(vec![
+                (button("", "keep-mine", "Keep what is here", move || open.keep_mine())).view(),
+                (button("", "load-theirs", "Load theirs", move || open.load_theirs())).view(),
+            ]),
             _ => button("", "", "Try again", move || open.keep_mine()),
         };
-        view! {
-            <div class="banner stop" role="alert" data-test="not-saved">
-                <p><strong>"Not saved. "</strong>{problem.to_string()}</p>
-                <div class="actions">
-                    {button("", "export-batch", "Export this batch", move || export(()))}
-                    {ways}
-                </div>
-            </div>
-        }
-        .into_any()
+        tag("div")
+            .class("banner stop")
+            .set("role", "alert")
+            .set("data-test", "not-saved")
+            .child(tag("p").child(tag("strong").child("Not saved. ")).child(problem.to_string()))
+            .child(
+                tag("div")
+                    .class("actions")
+                    .child(button("", "export-batch", "Export this batch", move || export(())))
+                    .child(ways),
+            )
+            .view()
     };
     live(shown)
 }
 
-fn next(shared: Shared, open: Open, opened: Opened) -> AnyView {
+fn next(shared: Shared, open: Open, opened: Opened) -> View {
     let current = Memo::new(move |_| {
         open.document.with(|batch| open.plan.with(|plan| next_move(batch, plan, shared.now.get())))
     });
@@ -163,19 +176,20 @@ fn next(shared: Shared, open: Open, opened: Opened) -> AnyView {
     let words = move || current.with(|next| sentence(next.says.clone()));
     let details = move || {
         current.with(|next| {
-            let lines =
-                next.details.iter().map(|line| view! { <li>{sentence(line.clone())}</li> }.into_any());
-            let lines: Vec<AnyView> = lines.collect();
-            (!lines.is_empty()).then(|| view! { <ul class="details">{lines}</ul> }.into_any())
+            let lines = next.details.iter().map(|line| tag("li").child(sentence(line.clone())).view());
+            let lines: Vec<View> = lines.collect();
+            (!lines.is_empty()).then(|| tag("ul").class("details").child(lines).view())
         })
     };
     let caution = move || {
         let caution = current.with(|next| next.caution);
         (!caution.is_empty()).then(|| {
-            view! {
-                <p class="caution"><span class="sign" aria-hidden="true">"!"</span><strong>"Caution. "</strong>{caution}</p>
-            }
-            .into_any()
+            tag("p")
+                .class("caution")
+                .child(tag("span").class("sign").set("aria-hidden", "true").child("!"))
+                .child(tag("strong").child("Caution. "))
+                .child(caution)
+                .view()
         })
     };
     let form =
@@ -185,8 +199,10 @@ fn next(shared: Shared, open: Open, opened: Opened) -> AnyView {
             button(
                 "main done",
                 "done",
-                view! { <span aria-hidden="true">"✓ "</span>
-                {step.done()} },
+                View::Many(vec![
+                    tag("span").set("aria-hidden", "true").child("✓ ").view(),
+                    (step.done()).view(),
+                ]),
                 move || {
                     open.edit_with_undo(step.done(), |batch| batch.tick(step, Some(clock::now())));
                     // The button may go with its step; who works by keyboard stays at the card.
@@ -199,59 +215,59 @@ fn next(shared: Shared, open: Open, opened: Opened) -> AnyView {
         let stage = current.with(|next| next.stage);
         button("quiet", "show-stage", format!("Go to {}", stage.title()), move || opened.show(stage))
     };
-    view! {
-        <section class="next" aria-labelledby="next" data-test="next-move">
-            <h2 id="next" tabindex="-1">"Next move"</h2>
-            <p class="says" aria-live="polite">{live(words)}</p>
-            {live(details)}
-            {live(caution)}
-            {live(form)}
-            {live(done)}
-            {live(place)}
-        </section>
-    }
-    .into_any()
+    tag("section")
+        .class("next")
+        .set("aria-labelledby", "next")
+        .set("data-test", "next-move")
+        .child(tag("h2").set("id", "next").set("tabindex", "-1").child("Next move"))
+        .child(tag("p").class("says").set("aria-live", "polite").child(live(words)))
+        .child(live(details))
+        .child(live(caution))
+        .child(live(form))
+        .child(live(done))
+        .child(live(place))
+        .view()
 }
 
-fn warning_line(warning: Warning) -> AnyView {
+fn warning_line(warning: Warning) -> View {
     let (class, sign) = match warning.level {
         Level::Stop => ("warning stop", "■"),
         Level::Caution => ("warning caution", "▲"),
         Level::Note => ("warning", "●"),
     };
-    view! {
-        <li class=class>
-            <span class="sign" aria-hidden="true">{sign}</span>
-            <strong>{warning.level.word()}", "{warning.stage.title()}". "</strong>
-            {sentence(warning.says)}
-        </li>
-    }
-    .into_any()
+    tag("li")
+        .class(class)
+        .child(tag("span").class("sign").set("aria-hidden", "true").child(sign))
+        .child(tag("strong").child(warning.level.word()).child(", ").child(warning.stage.title()).child(". "))
+        .child(sentence(warning.says))
+        .view()
 }
 
 /// All warnings, the gravest first; notes under a fold, so that they drown nothing.
-fn warnings(open: Open) -> AnyView {
+fn warnings(open: Open) -> View {
     let all = Memo::new(move |_| open.plan.with(|plan| plan.warnings.clone()));
     let shown = move || {
         let (stops, others): (Vec<_>, Vec<_>) = all.get().into_iter().partition(|w| w.level == Level::Stop);
         let (notes, cautions): (Vec<_>, Vec<_>) = others.into_iter().partition(|w| w.level == Level::Note);
         let count = notes.len();
-        let lines = |warnings: Vec<Warning>| warnings.into_iter().map(warning_line).collect::<Vec<AnyView>>();
-        view! {
-            <ul class="warnings">{lines(stops)}{lines(cautions)}</ul>
-            {(count > 0).then(|| {
-                view! {
-                    <details class="fold">
-                        <summary>{if count == 1 { "1 note".to_owned() } else { format!("{count} notes") }}</summary>
-                        <ul class="warnings">{lines(notes)}</ul>
-                    </details>
-                }
-                .into_any()
-            })}
-        }
-        .into_any()
+        let lines = |warnings: Vec<Warning>| warnings.into_iter().map(warning_line).collect::<Vec<View>>();
+        View::Many(vec![
+            tag("ul").class("warnings").child(lines(stops)).child(lines(cautions)).view(),
+            ((count > 0).then(|| {
+                tag("details")
+                    .class("fold")
+                    .child(tag("summary").child(if count == 1 {
+                        "1 note".to_owned()
+                    } else {
+                        format!("{count} notes")
+                    }))
+                    .child(tag("ul").class("warnings").child(lines(notes)))
+                    .view()
+            }))
+            .view(),
+        ])
     };
-    view! { <section aria-label="Warnings" data-test="warnings">{live(shown)}</section> }.into_any()
+    tag("section").set("aria-label", "Warnings").set("data-test", "warnings").child(live(shown)).view()
 }
 
 fn steps_of(stage: Stage) -> impl Iterator<Item = Step> {
@@ -263,7 +279,7 @@ fn all_done(batch: &Batch, stage: Stage) -> bool {
     steps.peek().is_some() && steps.all(|step| batch.ticked(step).is_some())
 }
 
-fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> AnyView {
+fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> View {
     let expanded = Memo::new(move |_| opened.0.with(|opened| opened.contains(&stage)));
     let done = Memo::new(move |_| open.document.with(|batch| all_done(batch, stage)));
     let graver = Memo::new(move |_| {
@@ -281,8 +297,8 @@ fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> AnyVi
             }
         };
         match amount {
-            Some(amount) => shared.preferences.with(|p| p.text(amount)).into_any(),
-            None => view! { <span class="none">"not yet"</span> }.into_any(),
+            Some(amount) => shared.preferences.with(|p| p.text(amount)).view(),
+            None => tag("span").class("none").child("not yet").view(),
         }
     };
     let what = match layout(stage).headline {
@@ -293,40 +309,46 @@ fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> AnyVi
         let warned = graver.get().map(|level| {
             let (sign, class) =
                 if level == Level::Stop { ("■", "sign stop") } else { ("▲", "sign caution") };
-            view! { <span class=class role="img" aria-label=level.word()>{sign}</span> }.into_any()
+            tag("span").class(class).set("role", "img").set("aria-label", level.word()).child(sign).view()
         });
-        let done = done
-            .get()
-            .then(|| view! { <span class="tick" role="img" aria-label="done">"✓"</span> }.into_any());
-        view! { {warned}{done} }.into_any()
+        let done = done.get().then(|| {
+            tag("span").class("tick").set("role", "img").set("aria-label", "done").child("✓").view()
+        });
+        View::Many(vec![(warned).view(), (done).view()])
     };
     let body = format!("{}-body", stage.key());
-    view! {
-        <section class="stage" id=stage.key() data-stage=stage.key() class:done=move || done.get()>
-            <h2>
-                <button
-                    type="button"
-                    class="stage-line"
-                    aria-expanded=move || expanded.get().to_string()
-                    aria-controls=body.clone()
-                    on:click=move |_| opened.toggle(stage)
-                >
-                    <span class="title">{stage.title()}{live(signs)}</span>
-                    <span class="number">{live(number)}</span>
-                    <span class="spread">{what}</span>
-                </button>
-            </h2>
-            <div class="body" id=body>{live(move || expanded.get().then(|| stage_body(shared, open, stage)))}</div>
-        </section>
-    }
-    .into_any()
+    tag("section")
+        .class("stage")
+        .set("id", stage.key())
+        .set("data-stage", stage.key())
+        .class_while("done", move || done.get())
+        .child(
+            tag("h2").child(
+                tag("button")
+                    .set("type", "button")
+                    .class("stage-line")
+                    .live("aria-expanded", move || expanded.get().to_string())
+                    .set("aria-controls", body.clone())
+                    .on("click", move |_| opened.toggle(stage))
+                    .child(tag("span").class("title").child(stage.title()).child(live(signs)))
+                    .child(tag("span").class("number").child(live(number)))
+                    .child(tag("span").class("spread").child(what)),
+            ),
+        )
+        .child(
+            tag("div")
+                .class("body")
+                .set("id", body)
+                .child(live(move || expanded.get().then(|| stage_body(shared, open, stage)))),
+        )
+        .view()
 }
 
-fn entries(fields: &[Field]) -> Vec<AnyView> {
+fn entries(fields: &[Field]) -> Vec<View> {
     fields.iter().map(|&field| entry(Slot::Of(field))).collect()
 }
 
-fn figure_lines(figures: impl Iterator<Item = Figure>, open: Open) -> Vec<AnyView> {
+fn figure_lines(figures: impl Iterator<Item = Figure>, open: Open) -> Vec<View> {
     figures
         .map(|figure| {
             // What does not apply to what was chosen would only be in the way.
@@ -338,38 +360,35 @@ fn figure_lines(figures: impl Iterator<Item = Figure>, open: Open) -> Vec<AnyVie
         .collect()
 }
 
-fn stage_body(shared: Shared, open: Open, stage: Stage) -> AnyView {
+fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
     let layout = layout(stage);
     let rare = (!layout.rare.is_empty()).then(|| {
         let fold = RwSignal::new(false);
-        view! {
-            <details class="fold" on:toggle=move |_| fold.set(true)>
-                <summary>{layout.fold}</summary>
-                {live(move || fold.get().then(|| entries(layout.rare)))}
-            </details>
-        }
-        .into_any()
+        tag("details")
+            .class("fold")
+            .on("toggle", move |_| fold.set(true))
+            .child(tag("summary").child(layout.fold))
+            .child(live(move || fold.get().then(|| entries(layout.rare))))
+            .view()
     });
     let figures = figure_lines(
         Figure::ALL.iter().copied().filter(move |figure| figure.stage() == stage && !IONS.contains(figure)),
         open,
     );
     let ions = (stage == Stage::Water).then(|| {
-        view! {
-            <details class="fold">
-                <summary>"The finished water, ion by ion"</summary>
-                {figure_lines(IONS.iter().copied(), open)}
-            </details>
-        }
-        .into_any()
+        tag("details")
+            .class("fold")
+            .child(tag("summary").child("The finished water, ion by ion"))
+            .child(figure_lines(IONS.iter().copied(), open))
+            .view()
     });
     let picture = match stage {
         Stage::Water => pictures::ions(),
         Stage::Souring => pictures::course(),
         Stage::Fruit => pictures::level(),
-        _ => ().into_any(),
+        _ => View::Nothing,
     };
-    let ticks: Vec<AnyView> = steps_of(stage)
+    let ticks: Vec<View> = steps_of(stage)
         .map(|step| {
             let ticked = Signal::derive(move || open.document.with(|batch| batch.ticked(step).is_some()));
             lists::toggle(step.done().to_owned(), format!("step.{step:?}"), ticked, move |on| {
@@ -377,38 +396,37 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> AnyView {
             })
         })
         .collect();
-    let ticks =
-        (!ticks.is_empty()).then(|| view! { <h3>"Done"</h3><div class="ticks">{ticks}</div> }.into_any());
-    let figures = (!figures.is_empty()).then(|| view! { <h3>"Figures"</h3>{figures} }.into_any());
-    view! {
-        {help(shared, layout.help)}
-        {lists::of_stage(stage)}
-        {entries(layout.fields)}
-        {rare}
-        {figures}
-        {ions}
-        <div class="narrow">{picture}</div>
-        {readings::of_stage(stage)}
-        {ticks}
-    }
-    .into_any()
+    let ticks = (!ticks.is_empty()).then(|| {
+        View::Many(vec![tag("h3").child("Done").view(), tag("div").class("ticks").child(ticks).view()])
+    });
+    let figures =
+        (!figures.is_empty()).then(|| View::Many(vec![tag("h3").child("Figures").view(), (figures).view()]));
+    View::Many(vec![
+        (help(shared, layout.help)).view(),
+        (lists::of_stage(stage)).view(),
+        (entries(layout.fields)).view(),
+        (rare).view(),
+        (figures).view(),
+        (ions).view(),
+        tag("div").class("narrow").child(picture).view(),
+        (readings::of_stage(stage)).view(),
+        (ticks).view(),
+    ])
 }
 
-fn help(shared: Shared, words: &'static str) -> AnyView {
+fn help(shared: Shared, words: &'static str) -> View {
     let shown = move || {
         (!shared.preferences.with(|p| p.hide_help)).then(|| {
-            view! {
-                <div class="help">
-                    <p>{words}</p>
-                    {button("quiet", "", "Hide help", move || {
-                            shared.preferences.update(|p| p.hide_help = true);
-                            shared.tell_with_undo("Help hidden everywhere. Settings bring it back.", move || {
-                                shared.preferences.update(|p| p.hide_help = false);
-                            });
-                        })}
-                </div>
-            }
-            .into_any()
+            tag("div")
+                .class("help")
+                .child(tag("p").child(words))
+                .child(button("quiet", "", "Hide help", move || {
+                    shared.preferences.update(|p| p.hide_help = true);
+                    shared.tell_with_undo("Help hidden everywhere. Settings bring it back.", move || {
+                        shared.preferences.update(|p| p.hide_help = false);
+                    });
+                }))
+                .view()
         })
     };
     live(shown)

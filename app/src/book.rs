@@ -4,6 +4,7 @@ use crate::offline::{InstallInvitation, Persistence};
 use crate::page::{BOOK, MORE, batch_address, go};
 use crate::state::Shared;
 use crate::store::{BATCH, Entry, Store, StoreError};
+use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live};
 use crate::{clock, text_file};
 use batch::document::{Batch, Step};
@@ -16,98 +17,95 @@ use leptos::prelude::*;
 const FIRST: usize = 30;
 
 /// The batch book.
-pub fn screen(shared: Shared) -> AnyView {
+pub fn screen(shared: Shared) -> View {
     let all = RwSignal::new(false);
     let body = move || {
         shared.stored.track();
         match Store::list() {
             Ok(entries) => listed(shared, entries, all),
-            Err(problem) => view! {
-                {warning(&problem.to_string())}
-                {welcome(shared)}
+            Err(problem) => {
+                View::Many(vec![(warning(&problem.to_string())).view(), (welcome(shared)).view()])
             }
-            .into_any(),
         }
     };
-    view! {
-        <header class="top">
-            <h1 class="mark">"Tartwright"</h1>
-            <a class="button quiet" href=MORE data-test="more">"Settings"</a>
-        </header>
-        <main tabindex="-1">
-            {at_risk(shared)}
-            {live(body)}
-        </main>
-    }
-    .into_any()
+    View::Many(vec![
+        tag("header")
+            .class("top")
+            .child(tag("h1").class("mark").child("Tartwright"))
+            .child(
+                tag("a").class("button quiet").set("href", MORE).set("data-test", "more").child("Settings"),
+            )
+            .view(),
+        tag("main").set("tabindex", "-1").child(at_risk(shared)).child(live(body)).view(),
+    ])
 }
 
-fn warning(message: &str) -> AnyView {
-    view! { <div class="banner stop" role="alert"><p>{message.to_owned()}</p></div> }.into_any()
+fn warning(message: &str) -> View {
+    tag("div").class("banner stop").set("role", "alert").child(tag("p").child(message.to_owned())).view()
 }
 
 /// A browser that made no promise is worth a line, once there is something to lose.
-fn at_risk(shared: Shared) -> AnyView {
+fn at_risk(shared: Shared) -> View {
     let shown = move || {
         (shared.offline.persistence().get() == Persistence::AtRisk).then(|| {
-            view! {
-                <p class="aside">
-                    "This browser may clear saved batches when space runs short. "
-                    <a href=MORE>"Save a keepsake file"</a> " now and then."
-                </p>
-            }
-            .into_any()
+            tag("p")
+                .class("aside")
+                .child("This browser may clear saved batches when space runs short. ")
+                .child(tag("a").set("href", MORE).child("Save a keepsake file"))
+                .child(" now and then.")
+                .view()
         })
     };
     live(shown)
 }
 
-fn welcome(shared: Shared) -> AnyView {
-    view! {
-        <section class="welcome" data-test="welcome">
-            <p class="lead">
-                "Plan a quick-soured fruited beer, follow it from the water to the package, "
-                "and let every reading sharpen what comes next."
-            </p>
-            {invitation(shared)}
-            {beginnings(shared)}
-            <p class="aside">
-                "All of it happens on this device, with or without a network. Nothing is sent anywhere."
-            </p>
-        </section>
-    }
-    .into_any()
+fn welcome(shared: Shared) -> View {
+    tag("section")
+        .class("welcome")
+        .set("data-test", "welcome")
+        .child(
+            tag("p")
+                .class("lead")
+                .child("Plan a quick-soured fruited beer, follow it from the water to the package, ")
+                .child("and let every reading sharpen what comes next."),
+        )
+        .child(invitation(shared))
+        .child(beginnings(shared))
+        .child(
+            tag("p").class("aside").child(
+                "All of it happens on this device, with or without a network. Nothing is sent anywhere.",
+            ),
+        )
+        .view()
 }
 
 /// The offer to install, which comes before the first batch: a phone may give
 /// an installed app a store of its own.
-pub fn invitation(shared: Shared) -> AnyView {
-    let shown = move || {
-        match shared.offline.invitation().get() {
-        InstallInvitation::None => ().into_any(),
-        InstallInvitation::Accepted => {
-            view! { <p class="aside" role="status">"Installed. Open it from the home screen from now on."</p> }.into_any()
-        }
-        InstallInvitation::Open => view! {
-            <div class="banner">
-                <p>"Put Tartwright on the home screen first: some phones give it a store of its own there."</p>
-                {button("", "install", "Install", move || shared.offline.install())}
-            </div>
-        }
-        .into_any(),
-    }
+pub fn invitation(shared: Shared) -> View {
+    let shown = move || match shared.offline.invitation().get() {
+        InstallInvitation::None => View::Nothing,
+        InstallInvitation::Accepted => tag("p")
+            .class("aside")
+            .set("role", "status")
+            .child("Installed. Open it from the home screen from now on.")
+            .view(),
+        InstallInvitation::Open => tag("div")
+            .class("banner")
+            .child(tag("p").child(
+                "Put Tartwright on the home screen first: some phones give it a store of its own there.",
+            ))
+            .child(button("", "install", "Install", move || shared.offline.install()))
+            .view(),
     };
     live(shown)
 }
 
-fn beginnings(shared: Shared) -> AnyView {
-    view! {
-        <div class="beginnings">
-            {button("main", "new-batch", "New batch", move || begin_new(shared))}
-            {button("", "demo", "Open the invented example", move || begin_demo(shared))}
-        </div>
-    }
-    .into_any()
+fn beginnings(shared: Shared) -> View {
+    tag("div")
+        .class("beginnings")
+        .child(button("main", "new-batch", "New batch", move || begin_new(shared)))
+        .child(button("", "demo", "Open the invented example", move || begin_demo(shared)))
+        .view()
 }
 
 /// An identity that no other batch has, on any device.
@@ -157,7 +155,7 @@ fn begin(shared: Shared, batch: Batch) {
     go(&address);
 }
 
-fn listed(shared: Shared, entries: Vec<Entry>, all: RwSignal<bool>) -> AnyView {
+fn listed(shared: Shared, entries: Vec<Entry>, all: RwSignal<bool>) -> View {
     let (mut kept, mut deleted, mut odd) = (Vec::new(), Vec::new(), Vec::new());
     for entry in entries {
         match entry {
@@ -168,48 +166,43 @@ fn listed(shared: Shared, entries: Vec<Entry>, all: RwSignal<bool>) -> AnyView {
     }
     let count = kept.len();
     let shown = if all.get() { count } else { count.min(FIRST) };
-    let rows: Vec<AnyView> = kept.into_iter().take(shown).map(|summary| row(shared, summary)).collect();
+    let rows: Vec<View> = kept.into_iter().take(shown).map(|summary| row(shared, summary)).collect();
     let book = if count == 0 {
         welcome(shared)
     } else {
         let rest = (shown < count)
             .then(|| button("", "", format!("Show all {count} batches"), move || all.set(true)));
-        view! {
-            {beginnings(shared)}
-            <h2>"Batch book"</h2>
-            <ul class="book">{rows}</ul>
-            {rest}
-        }
-        .into_any()
+        View::Many(vec![
+            (beginnings(shared)).view(),
+            tag("h2").child("Batch book").view(),
+            tag("ul").class("book").child(rows).view(),
+            (rest).view(),
+        ])
     };
     let odd = (!odd.is_empty()).then(|| {
-        let rows: Vec<AnyView> = odd.into_iter().map(|entry| odd_row(shared, entry)).collect();
-        view! {
-            <section data-test="unreadable">
-                <h2>"Kept, but not opened"</h2>
-                <ul class="book">{rows}</ul>
-            </section>
-        }
-        .into_any()
+        let rows: Vec<View> = odd.into_iter().map(|entry| odd_row(shared, entry)).collect();
+        tag("section")
+            .set("data-test", "unreadable")
+            .child(tag("h2").child("Kept, but not opened"))
+            .child(tag("ul").class("book").child(rows))
+            .view()
     });
     let deleted = (!deleted.is_empty()).then(|| {
         let count = deleted.len();
-        let rows: Vec<AnyView> = deleted.into_iter().map(|summary| deleted_row(shared, summary)).collect();
-        view! {
-            <details class="fold" data-test="deleted">
-                <summary>{format!("Recently deleted ({count})")}</summary>
-                <p class="aside">{format!("Kept for {} days, then removed for good.", batch::keep::DAYS_KEPT)}</p>
-                <ul class="book">{rows}</ul>
-            </details>
-        }
-        .into_any()
+        let rows: Vec<View> = deleted.into_iter().map(|summary| deleted_row(shared, summary)).collect();
+        tag("details")
+            .class("fold")
+            .set("data-test", "deleted")
+            .child(tag("summary").child(format!("Recently deleted ({count})")))
+            .child(
+                tag("p")
+                    .class("aside")
+                    .child(format!("Kept for {} days, then removed for good.", batch::keep::DAYS_KEPT)),
+            )
+            .child(tag("ul").class("book").child(rows))
+            .view()
     });
-    view! {
-        {book}
-        {odd}
-        {deleted}
-    }
-    .into_any()
+    View::Many(vec![(book).view(), (odd).view(), (deleted).view()])
 }
 
 /// The stage a batch is in, in words.
@@ -221,7 +214,7 @@ fn state_of(batch: &Batch) -> &'static str {
     next.map_or("finished", |step| step.stage().title())
 }
 
-fn row(shared: Shared, summary: Summary) -> AnyView {
+fn row(shared: Shared, summary: Summary) -> View {
     let Summary { id, name, invented, .. } = summary;
     let state = match Store::load(&id) {
         Ok(envelope) => {
@@ -231,23 +224,28 @@ fn row(shared: Shared, summary: Summary) -> AnyView {
     };
     let (again, gone) = (id.clone(), id.clone());
     let shown = if name.trim().is_empty() { "Batch without a name".to_owned() } else { name.clone() };
-    view! {
-        <li data-test="batch">
-            <a class="open" href=batch_address(&id)>
-                <span class="name">{shown.clone()}</span>
-                {invented.then(|| view! { <span class="tag">"invented example"</span> }.into_any())}
-                <span class="state">{state}</span>
-            </a>
-            <details class="menu">
-                <summary aria-label=format!("More for {shown}")>"⋯"</summary>
-                <div class="actions">
-                    {button("", "again", "Brew again", move || begin_again(shared, &again))}
-                    {button("", "delete", "Delete", move || delete(shared, gone.clone(), &name))}
-                </div>
-            </details>
-        </li>
-    }
-    .into_any()
+    tag("li")
+        .set("data-test", "batch")
+        .child(
+            tag("a")
+                .class("open")
+                .set("href", batch_address(&id))
+                .child(tag("span").class("name").child(shown.clone()))
+                .child(invented.then(|| tag("span").class("tag").child("invented example").view()))
+                .child(tag("span").class("state").child(state)),
+        )
+        .child(
+            tag("details")
+                .class("menu")
+                .child(tag("summary").set("aria-label", format!("More for {shown}")).child("⋯"))
+                .child(
+                    tag("div")
+                        .class("actions")
+                        .child(button("", "again", "Brew again", move || begin_again(shared, &again)))
+                        .child(button("", "delete", "Delete", move || delete(shared, gone.clone(), &name))),
+                ),
+        )
+        .view()
 }
 
 fn delete(shared: Shared, id: String, name: &str) {
@@ -258,22 +256,24 @@ fn delete(shared: Shared, id: String, name: &str) {
     }
 }
 
-fn deleted_row(shared: Shared, summary: Summary) -> AnyView {
+fn deleted_row(shared: Shared, summary: Summary) -> View {
     let Summary { id, name, deleted, .. } = summary;
     let when = clock::day(deleted.unwrap_or(Moment::from_seconds(0)));
-    view! {
-        <li>
-            <span class="open"><span class="name">{name}</span><span class="state">{format!("deleted {when}")}</span></span>
-            {button("", "restore", "Restore", move || {
-                    shared.stored_or_told(Store::restore(&id, clock::now()));
-                })}
-        </li>
-    }
-    .into_any()
+    tag("li")
+        .child(
+            tag("span")
+                .class("open")
+                .child(tag("span").class("name").child(name))
+                .child(tag("span").class("state").child(format!("deleted {when}"))),
+        )
+        .child(button("", "restore", "Restore", move || {
+            shared.stored_or_told(Store::restore(&id, clock::now()));
+        }))
+        .view()
 }
 
 /// A text that is kept but cannot be opened: why, and the way to save it.
-fn odd_row(shared: Shared, entry: Entry) -> AnyView {
+fn odd_row(shared: Shared, entry: Entry) -> View {
     let (key, name, why, aside) = match entry {
         Entry::Newer { key, newer } => {
             let name = newer.name.unwrap_or_else(|| "A batch of a newer version".to_owned());
@@ -303,47 +303,63 @@ fn odd_row(shared: Shared, entry: Entry) -> AnyView {
             },
         )
     });
-    view! {
-        <li class="odd">
-            <span class="open"><span class="name">{name}</span><span class="state">{why}</span></span>
-            <details class="fold">
-                <summary>"Show and save the text"</summary>
-                {raw_text(&key)}
-                {forget}
-            </details>
-        </li>
-    }
-    .into_any()
+    tag("li")
+        .class("odd")
+        .child(
+            tag("span")
+                .class("open")
+                .child(tag("span").class("name").child(name))
+                .child(tag("span").class("state").child(why)),
+        )
+        .child(
+            tag("details")
+                .class("fold")
+                .child(tag("summary").child("Show and save the text"))
+                .child(raw_text(&key))
+                .child(forget),
+        )
+        .view()
 }
 
 /// A stored text as it is, to read, copy and save.
-fn raw_text(key: &str) -> AnyView {
+fn raw_text(key: &str) -> View {
     let text = Store::text(key).unwrap_or_default();
     let saved = text.clone();
-    view! {
-        <label class="wide">
-            "The stored text"
-            <textarea readonly rows="6" prop:value=text></textarea>
-        </label>
-        {button("", "", "Save it as a file", move || { text_file::save("tartwright-text.json", &saved); })}
-    }
-    .into_any()
+    View::Many(vec![
+        tag("label")
+            .class("wide")
+            .child("The stored text")
+            .child(
+                tag("textarea")
+                    .set("readonly", true)
+                    .set("rows", "6")
+                    .property("value", move || text.clone()),
+            )
+            .view(),
+        (button("", "", "Save it as a file", move || {
+            text_file::save("tartwright-text.json", &saved);
+        }))
+        .view(),
+    ])
 }
 
 /// The screen for an address whose batch cannot be opened.
-pub fn unopened(id: &str, problem: &StoreError) -> AnyView {
+pub fn unopened(id: &str, problem: &StoreError) -> View {
     let key = match problem {
         StoreError::Unreadable { key, .. } => Some(key.clone()),
         StoreError::NewerSchema(_) => Some(format!("{BATCH}{id}")),
         _ => None,
     };
-    view! {
-        <header class="top"><a class="button quiet" href=BOOK>"Batch book"</a></header>
-        <main tabindex="-1">
-            <h1>"Not opened"</h1>
-            {warning(&problem.to_string())}
-            {key.map(|key| raw_text(&key))}
-        </main>
-    }
-    .into_any()
+    View::Many(vec![
+        tag("header")
+            .class("top")
+            .child(tag("a").class("button quiet").set("href", BOOK).child("Batch book"))
+            .view(),
+        tag("main")
+            .set("tabindex", "-1")
+            .child(tag("h1").child("Not opened"))
+            .child(warning(&problem.to_string()))
+            .child(key.map(|key| raw_text(&key)))
+            .view(),
+    ])
 }

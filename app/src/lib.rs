@@ -16,9 +16,11 @@ mod readings;
 mod stages;
 mod state;
 mod text_file;
+mod view;
 mod widgets;
 
 /// Mounts the app on the page.
 pub fn start() {
-    leptos::mount::mount_to_body(page::page);
+    // The framework starts its machinery and keeps it; the views are our own.
+    leptos::mount::mount_to_body(|| page::page().show_for_ever());
 }

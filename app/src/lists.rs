@@ -2,6 +2,7 @@
 //! the short lists to pick from.
 
 use crate::state::{Open, Shared};
+use crate::view::{Shows, View, tag};
 use crate::widgets::{NumberField, button, entry, live, picker};
 use batch::document::{
     Batch, Choices, FruitAddition, FruitField, FruitForm, Gas, GristBy, Hop, HopField, MOST_ITEMS, Malt,
@@ -18,7 +19,7 @@ use calc::quantity::{Amount, Quantity};
 use leptos::prelude::*;
 
 /// What a stage has besides number fields: lists and choices.
-pub fn of_stage(stage: Stage) -> AnyView {
+pub fn of_stage(stage: Stage) -> View {
     match stage {
         Stage::Aim => notes(),
         Stage::Water => water(),
@@ -33,7 +34,7 @@ pub fn of_stage(stage: Stage) -> AnyView {
         Stage::MainBoil => hops(),
         Stage::Fruit => fruit(),
         Stage::Package => package(),
-        Stage::FirstBoil | Stage::Ferment => ().into_any(),
+        Stage::FirstBoil | Stage::Ferment => View::Nothing,
     }
 }
 
@@ -53,33 +54,32 @@ fn choice<T: Copy + PartialEq + Send + Sync + 'static>(
     name: &'static str,
     options: Vec<(T, String)>,
     place: fn(&mut Choices) -> &mut T,
-) -> AnyView {
+) -> View {
     let open = Open::here();
     let value = move || open.document.with(|batch| *place(&mut batch.choices.clone()));
     picker(label, name, options, value, move |chosen| open.edit(|batch| *place(&mut batch.choices) = chosen))
 }
 
-fn acid() -> AnyView {
+fn acid() -> View {
     choice("Acid at hand", "acid", named(AcidKind::ALL, |acid| headed(acid.name())), |choices| {
         &mut choices.acid
     })
 }
 
-fn notes() -> AnyView {
+fn notes() -> View {
     let open = Open::here();
-    view! {
-        <label class="wide">
-            "Notes"
-            <textarea
-                name="notes"
-                rows="3"
-                maxlength="4000"
-                prop:value=move || open.document.with(|batch| batch.notes.clone())
-                on:input=move |event| open.edit(|batch| batch.notes = event_target_value(&event))
-            ></textarea>
-        </label>
-    }
-    .into_any()
+    tag("label")
+        .class("wide")
+        .child("Notes")
+        .child(
+            tag("textarea")
+                .set("name", "notes")
+                .set("rows", "3")
+                .set("maxlength", "4000")
+                .property("value", move || open.document.with(|batch| batch.notes.clone()))
+                .on("input", move |event| open.edit(|batch| batch.notes = event_target_value(&event))),
+        )
+        .view()
 }
 
 /// A check box with its label, as large as a thumb.
@@ -88,26 +88,25 @@ pub fn toggle(
     name: String,
     value: Signal<bool>,
     change: impl Fn(bool) + Send + Sync + 'static,
-) -> AnyView {
-    view! {
-        <label class="toggle">
-            <input
-                type="checkbox"
-                name=name
-                prop:checked=move || value.get()
-                on:change=move |event| change(event_target_checked(&event))
-            />
-            <span>{label}</span>
-        </label>
-    }
-    .into_any()
+) -> View {
+    tag("label")
+        .class("toggle")
+        .child(
+            tag("input")
+                .set("type", "checkbox")
+                .set("name", name)
+                .property("checked", move || value.get())
+                .on("change", move |event| change(event_target_checked(&event))),
+        )
+        .child(tag("span").child(label))
+        .view()
 }
 
-fn water() -> AnyView {
+fn water() -> View {
     let (shared, open) = (Shared::here(), Open::here());
     let finishes = named(Finish::ALL, |finish| finish.name().to_owned());
     let reason = move || open.document.with(|batch| headed(batch.choices.finish.reason()));
-    let toggles: Vec<AnyView> = Salt::ALL
+    let toggles: Vec<View> = Salt::ALL
         .iter()
         .map(|&salt| {
             let at_hand =
@@ -126,49 +125,36 @@ fn water() -> AnyView {
         .collect();
     let weigh = Memo::new(move |_| open.plan.with(|plan| plan.salts.clone()));
     let amounts = move || {
-        let rows: Vec<AnyView> = weigh
+        let rows: Vec<View> = weigh
             .get()
             .into_iter()
             .map(|(salt, mass)| {
                 let amount = mass.amount().seen_as(SALT_AMOUNT.dimension);
-                view! {
-                    <li>
-                        <span class="what">{salt.name()}</span>
-                        <span class="number">{live(move || shared.preferences.with(|p| p.text(amount)))}</span>
-                    </li>
-                }
-                .into_any()
+                tag("li")
+                    .child(tag("span").class("what").child(salt.name()))
+                    .child(
+                        tag("span")
+                            .class("number")
+                            .child(live(move || shared.preferences.with(|p| p.text(amount)))),
+                    )
+                    .view()
             })
             .collect();
         if rows.is_empty() {
-            return view! { <p class="aside">"Nothing to weigh: no salts are needed, or the water is not known yet."</p> }
-                .into_any();
+            return tag("p")
+                .class("aside")
+                .child("Nothing to weigh: no salts are needed, or the water is not known yet.")
+                .view();
         }
-        view! { <ul class="ledger weigh" data-test="weigh">{rows}</ul> }.into_any()
+        tag("ul").class("ledger weigh").set("data-test", "weigh").child(rows).view()
     };
     let at_hand = Memo::new(move |_| open.document.with(|batch| batch.choices.salts.clone()));
-    let own = move || at_hand.get().into_iter().map(own_salt).collect::<Vec<AnyView>>();
-    view! {
-        {choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish)}
-        <p class="aside">{live(reason)}"."</p>
-        <h3>"Weigh, for all the water"</h3>
-        {live(amounts)}
-        <details class="fold">
-            <summary>"Salts at hand"</summary>
-            <div class="toggles">{toggles}</div>
-        </details>
-        <details class="fold">
-            <summary>"Own amounts instead"</summary>
-            <p class="aside">"One amount typed here makes the list yours: only what you type counts. Clear all to go back."</p>
-            {live(own)}
-        </details>
-        <h3>"Water report"</h3>
-    }
-    .into_any()
+    let own = move || at_hand.get().into_iter().map(own_salt).collect::<Vec<View>>();
+    View::Many(vec![(choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish)).view(), tag("p").class("aside").child(live(reason)).child(".").view(), tag("h3").child("Weigh, for all the water").view(), (live(amounts)).view(), tag("details").class("fold").child(tag("summary").child("Salts at hand")).child(tag("div").class("toggles").child(toggles)).view(), tag("details").class("fold").child(tag("summary").child("Own amounts instead")).child(tag("p").class("aside").child("One amount typed here makes the list yours: only what you type counts. Clear all to go back.")).child(live(own)).view(), tag("h3").child("Water report").view()])
 }
 
 /// The field for an own amount of a salt.
-fn own_salt(salt: Salt) -> AnyView {
+fn own_salt(salt: Salt) -> View {
     let open = Open::here();
     let typed = move |batch: &Batch| {
         let dose = batch.choices.own_salts.iter().find(|dose| dose.salt == salt);
@@ -195,34 +181,32 @@ fn own_salt(salt: Salt) -> AnyView {
             });
         }),
     };
-    view! { <div class="named"><h4>{salt.name()}</h4>{field.view()}</div> }.into_any()
+    tag("div").class("named").child(tag("h4").child(salt.name())).child(field.view()).view()
 }
 
 /// One of the document's lists: its items, and the button that adds one.
 fn list(
     count: impl Fn(&Batch) -> usize + Send + Sync + 'static,
-    item: fn(usize) -> AnyView,
+    item: fn(usize) -> View,
     add: (&'static str, &'static str, fn(&mut Batch)),
-) -> AnyView {
+) -> View {
     let open = Open::here();
     let count = Memo::new(move |_| open.document.with(&count));
-    let items = move || (0..count.get()).map(item).collect::<Vec<AnyView>>();
+    let items = move || (0..count.get()).map(item).collect::<Vec<View>>();
     let (label, test, push) = add;
-    view! {
-        <ol class="items">{live(items)}</ol>
-        <button
-            type="button"
-            data-test=test
-            disabled={move || count.get() >= MOST_ITEMS}
-            on:click=move |_| open.edit(push)
-        >
-            {label}
-        </button>
-    }
-    .into_any()
+    View::Many(vec![
+        tag("ol").class("items").child(live(items)).view(),
+        tag("button")
+            .set("type", "button")
+            .set("data-test", test)
+            .live("disabled", move || count.get() >= MOST_ITEMS)
+            .on("click", move |_| open.edit(push))
+            .child(label)
+            .view(),
+    ])
 }
 
-fn remove_button(what: &'static str, remove: impl Fn(&mut Batch) + Send + Sync + 'static) -> AnyView {
+fn remove_button(what: &'static str, remove: impl Fn(&mut Batch) + Send + Sync + 'static) -> View {
     let open = Open::here();
     button("quiet remove-item", "remove", "Remove", move || open.edit_with_undo(what, &remove))
 }
@@ -232,30 +216,29 @@ fn name_field(
     value: impl Fn(&Batch) -> String + Send + Sync + 'static,
     set: fn(&mut Batch, usize, String),
     place: usize,
-) -> AnyView {
+) -> View {
     let open = Open::here();
-    view! {
-        <label class="wide">
-            "Own name, if you like"
-            <input
-                type="text"
-                name=name
-                maxlength="120"
-                autocomplete="off"
-                prop:value=move || open.document.with(&value)
-                on:input=move |event| open.edit(|batch| set(batch, place, event_target_value(&event)))
-            />
-        </label>
-    }
-    .into_any()
+    tag("label")
+        .class("wide")
+        .child("Own name, if you like")
+        .child(
+            tag("input")
+                .set("type", "text")
+                .set("name", name)
+                .set("maxlength", "120")
+                .set("autocomplete", "off")
+                .property("value", move || open.document.with(&value))
+                .on("input", move |event| open.edit(|batch| set(batch, place, event_target_value(&event)))),
+        )
+        .view()
 }
 
-fn grist() -> AnyView {
+fn grist() -> View {
     let by =
         vec![(GristBy::Shares, "Shares of the grist".to_owned()), (GristBy::Weights, "Weights".to_owned())];
-    view! {
-        {choice("Malts are given as", "grist_by", by, |choices| &mut choices.grist_by)}
-        {list(
+    View::Many(vec![
+        (choice("Malts are given as", "grist_by", by, |choices| &mut choices.grist_by)).view(),
+        (list(
             |batch| batch.grist.len(),
             malt,
             ("Add a malt", "add-malt", |batch| {
@@ -263,12 +246,12 @@ fn grist() -> AnyView {
                 let class = if batch.grist.is_empty() { MaltClass::Pilsner } else { MaltClass::Wheat };
                 batch.grist.push(Malt { class, name: String::new(), numbers: Default::default() });
             }),
-        )}
-    }
-    .into_any()
+        ))
+        .view(),
+    ])
 }
 
-fn malt(place: usize) -> AnyView {
+fn malt(place: usize) -> View {
     let (shared, open) = (Shared::here(), Open::here());
     let class = move || {
         open.document.with(|batch| batch.grist.get(place).map_or(MaltClass::Pilsner, |malt| malt.class))
@@ -293,67 +276,81 @@ fn malt(place: usize) -> AnyView {
         amount.map(|amount| shared.preferences.with(|p| p.text(amount)))
     };
     let classes = named(MaltClass::ALL, |class| class.data().name.to_owned());
-    view! {
-        <li class="item" data-item="malt">
-            {picker("Malt", "malt", classes, class, move |class| {
-                open.edit(|batch| {
-                    if let Some(malt) = batch.grist.get_mut(place) {
-                        malt.class = class;
-                    }
-                });
-            })}
-            {live(amount)}
-            <details class="fold">
-                <summary>"From the bag, if you have it"</summary>
-                {name_field(
+    tag("li")
+        .class("item")
+        .set("data-item", "malt")
+        .child(picker("Malt", "malt", classes, class, move |class| {
+            open.edit(|batch| {
+                if let Some(malt) = batch.grist.get_mut(place) {
+                    malt.class = class;
+                }
+            });
+        }))
+        .child(live(amount))
+        .child(
+            tag("details")
+                .class("fold")
+                .child(tag("summary").child("From the bag, if you have it"))
+                .child(name_field(
                     format!("malt{place}.name"),
                     move |batch| batch.grist.get(place).map_or_else(String::new, |malt| malt.name.clone()),
-                    |batch, place, name| if let Some(malt) = batch.grist.get_mut(place) { malt.name = name },
+                    |batch, place, name| {
+                        if let Some(malt) = batch.grist.get_mut(place) {
+                            malt.name = name
+                        }
+                    },
                     place,
-                )}
-                {[MaltField::Extract, MaltField::Moisture, MaltField::OwnPh, MaltField::Buffering]
-                    .map(|field| entry(Slot::Malt(place, field)))
-                    .into_iter()
-                    .collect::<Vec<_>>()}
-            </details>
-            <div class="item-foot">
-                {remove_button("Malt removed.", move |batch| {
+                ))
+                .child(
+                    [MaltField::Extract, MaltField::Moisture, MaltField::OwnPh, MaltField::Buffering]
+                        .map(|field| entry(Slot::Malt(place, field)))
+                        .into_iter()
+                        .collect::<Vec<_>>(),
+                ),
+        )
+        .child(
+            tag("div")
+                .class("item-foot")
+                .child(remove_button("Malt removed.", move |batch| {
                     if place < batch.grist.len() {
                         batch.grist.remove(place);
                     }
-                })}
-                <p class="result">{live(other)}</p>
-            </div>
-        </li>
-    }
-    .into_any()
+                }))
+                .child(tag("p").class("result").child(live(other))),
+        )
+        .view()
 }
 
-fn hops() -> AnyView {
+fn hops() -> View {
     list(|batch| batch.hops.len(), hop, ("Add hops", "add-hop", |batch| batch.hops.push(Hop::default())))
 }
 
-fn hop(place: usize) -> AnyView {
-    view! {
-        <li class="item" data-item="hop">
-            {[HopField::Mass, HopField::Alpha, HopField::Minutes]
+fn hop(place: usize) -> View {
+    tag("li")
+        .class("item")
+        .set("data-item", "hop")
+        .child(
+            [HopField::Mass, HopField::Alpha, HopField::Minutes]
                 .map(|field| entry(Slot::Hop(place, field)))
                 .into_iter()
-                .collect::<Vec<_>>()}
-            {name_field(
-                format!("hop{place}.name"),
-                move |batch| batch.hops.get(place).map_or_else(String::new, |hop| hop.name.clone()),
-                |batch, place, name| if let Some(hop) = batch.hops.get_mut(place) { hop.name = name },
-                place,
-            )}
-            {remove_button("Hops removed.", move |batch| {
-                if place < batch.hops.len() {
-                    batch.hops.remove(place);
+                .collect::<Vec<_>>(),
+        )
+        .child(name_field(
+            format!("hop{place}.name"),
+            move |batch| batch.hops.get(place).map_or_else(String::new, |hop| hop.name.clone()),
+            |batch, place, name| {
+                if let Some(hop) = batch.hops.get_mut(place) {
+                    hop.name = name
                 }
-            })}
-        </li>
-    }
-    .into_any()
+            },
+            place,
+        ))
+        .child(remove_button("Hops removed.", move |batch| {
+            if place < batch.hops.len() {
+                batch.hops.remove(place);
+            }
+        }))
+        .view()
 }
 
 const FORMS: &[(FruitForm, &str)] = &[
@@ -365,7 +362,7 @@ const FORMS: &[(FruitForm, &str)] = &[
     (FruitForm::Dried, "Dried"),
 ];
 
-fn fruit() -> AnyView {
+fn fruit() -> View {
     list(
         |batch| batch.fruit.len(),
         fruit_addition,
@@ -380,7 +377,7 @@ fn fruit() -> AnyView {
     )
 }
 
-fn fruit_addition(place: usize) -> AnyView {
+fn fruit_addition(place: usize) -> View {
     let open = Open::here();
     let at = move |batch: &Batch| {
         let item = batch.fruit.get(place);
@@ -397,39 +394,51 @@ fn fruit_addition(place: usize) -> AnyView {
     };
     let fruits = named(Fruit::ALL, |fruit| headed(fruit.data().name));
     let forms = FORMS.iter().map(|&(form, name)| (form, name.to_owned())).collect();
-    view! {
-        <li class="item" data-item="fruit">
-            {picker("Fruit", "fruit", fruits, move || open.document.with(at).0, move |fruit| {
+    tag("li")
+        .class("item")
+        .set("data-item", "fruit")
+        .child(picker(
+            "Fruit",
+            "fruit",
+            fruits,
+            move || open.document.with(at).0,
+            move |fruit| {
                 change(&|item| item.fruit = fruit);
-            })}
-            {picker("Form", "fruit_form", forms, move || open.document.with(at).1, move |form| {
+            },
+        ))
+        .child(picker(
+            "Form",
+            "fruit_form",
+            forms,
+            move || open.document.with(at).1,
+            move |form| {
                 change(&|item| item.form = form);
-            })}
-            {entry(Slot::Fruit(place, FruitField::Mass))}
-            {toggle(
-                "The pack names sorbate or sulfite".to_owned(),
-                format!("fruit{place}.preserved"),
-                Signal::derive(move || open.document.with(at).2),
-                move |on| change(&|item| item.preserved = on),
-            )}
-            <details class="fold">
-                <summary>"From the pack, or measured"</summary>
-                {[FruitField::Brix, FruitField::Ph, FruitField::Acid]
+            },
+        ))
+        .child(entry(Slot::Fruit(place, FruitField::Mass)))
+        .child(toggle(
+            "The pack names sorbate or sulfite".to_owned(),
+            format!("fruit{place}.preserved"),
+            Signal::derive(move || open.document.with(at).2),
+            move |on| change(&|item| item.preserved = on),
+        ))
+        .child(
+            tag("details").class("fold").child(tag("summary").child("From the pack, or measured")).child(
+                [FruitField::Brix, FruitField::Ph, FruitField::Acid]
                     .map(|field| entry(Slot::Fruit(place, field)))
                     .into_iter()
-                    .collect::<Vec<_>>()}
-            </details>
-            {remove_button("Fruit removed.", move |batch| {
-                if place < batch.fruit.len() {
-                    batch.fruit.remove(place);
-                }
-            })}
-        </li>
-    }
-    .into_any()
+                    .collect::<Vec<_>>(),
+            ),
+        )
+        .child(remove_button("Fruit removed.", move |batch| {
+            if place < batch.fruit.len() {
+                batch.fruit.remove(place);
+            }
+        }))
+        .view()
 }
 
-fn package() -> AnyView {
+fn package() -> View {
     let open = Open::here();
     let gases = vec![
         (Gas::Cylinder, "From a cylinder".to_owned()),
@@ -447,20 +456,21 @@ fn package() -> AnyView {
                 }
                 Verdict::Stop => ("■", "Stop: do not close this package", "verdict stop"),
             };
-            view! {
-                <p class=class data-test="verdict">
-                    <span class="sign" aria-hidden="true">{sign}</span>
-                    <strong>"Burst check: "</strong>
-                    {word}
-                </p>
-            }
-            .into_any()
+            tag("p")
+                .class(class)
+                .set("data-test", "verdict")
+                .child(tag("span").class("sign").set("aria-hidden", "true").child(sign))
+                .child(tag("strong").child("Burst check: "))
+                .child(word)
+                .view()
         })
     };
-    view! {
-        {live(check)}
-        {choice("Package", "package", named(PackageKind::ALL, |kind| headed(kind.name())), |choices| &mut choices.package)}
-        {choice("Gas", "gas", gases, |choices| &mut choices.gas)}
-    }
-    .into_any()
+    View::Many(vec![
+        (live(check)).view(),
+        (choice("Package", "package", named(PackageKind::ALL, |kind| headed(kind.name())), |choices| {
+            &mut choices.package
+        }))
+        .view(),
+        (choice("Gas", "gas", gases, |choices| &mut choices.gas)).view(),
+    ])
 }

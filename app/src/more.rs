@@ -7,6 +7,7 @@ use crate::page::{BOOK, themes};
 use crate::preferences::Theme;
 use crate::state::Shared;
 use crate::store::Store;
+use crate::view::{Shows, View, tag};
 use crate::widgets::{button, give_or_take, live, picker};
 use crate::{clock, text_file};
 use batch::house::HouseNumber;
@@ -16,45 +17,52 @@ use calc::quantity::{Amount, Count, System};
 use leptos::prelude::*;
 
 /// The settings.
-pub fn screen(shared: Shared) -> AnyView {
-    view! {
-        <header class="top"><a class="button quiet" href=BOOK data-test="back">"Batch book"</a></header>
-        <main class="settings" tabindex="-1">
-            <h1>"Settings"</h1>
-            {choices(shared)}
-            {house(shared)}
-            {keepsake(shared)}
-            {device(shared)}
-            {about()}
-        </main>
-    }
-    .into_any()
+pub fn screen(shared: Shared) -> View {
+    View::Many(vec![
+        tag("header")
+            .class("top")
+            .child(
+                tag("a").class("button quiet").set("href", BOOK).set("data-test", "back").child("Batch book"),
+            )
+            .view(),
+        tag("main")
+            .class("settings")
+            .set("tabindex", "-1")
+            .child(tag("h1").child("Settings"))
+            .child(choices(shared))
+            .child(house(shared))
+            .child(keepsake(shared))
+            .child(device(shared))
+            .child(about())
+            .view(),
+    ])
 }
 
-fn choices(shared: Shared) -> AnyView {
+fn choices(shared: Shared) -> View {
     let systems = vec![(System::Metric, "Metric".to_owned()), (System::Us, "US".to_owned())];
     let system = move || shared.preferences.with(|p| p.system);
     let theme = move || shared.preferences.with(|p| p.theme);
     let help = Signal::derive(move || shared.preferences.with(|p| !p.hide_help));
-    view! {
-        <section>
-            {picker("Units", "units", systems, system, move |system| {
-                shared.preferences.update(|p| p.set_system(system));
-            })}
-            <p class="aside">"A unit beside a number can also be switched there, and stays switched."</p>
-            {picker("Look", "theme", themes(), theme, move |theme: Theme| {
-                shared.preferences.update(|p| p.theme = theme);
-            })}
-            {toggle("Help at each stage".to_owned(), "help".to_owned(), help, move |on| {
-                shared.preferences.update(|p| p.hide_help = !on);
-            })}
-        </section>
-    }
-    .into_any()
+    tag("section")
+        .child(picker("Units", "units", systems, system, move |system| {
+            shared.preferences.update(|p| p.set_system(system));
+        }))
+        .child(
+            tag("p")
+                .class("aside")
+                .child("A unit beside a number can also be switched there, and stays switched."),
+        )
+        .child(picker("Look", "theme", themes(), theme, move |theme: Theme| {
+            shared.preferences.update(|p| p.theme = theme);
+        }))
+        .child(toggle("Help at each stage".to_owned(), "help".to_owned(), help, move |on| {
+            shared.preferences.update(|p| p.hide_help = !on);
+        }))
+        .view()
 }
 
 /// House numbers, learned from every batch of the book that is not invented.
-fn house(shared: Shared) -> AnyView {
+fn house(shared: Shared) -> View {
     let rows = move || {
         shared.stored.track();
         let house = learned();
@@ -77,30 +85,19 @@ fn house(shared: Shared) -> AnyView {
                 let spread = shared.preferences.with(|p| give_or_take(&shown, p));
                 if spread.is_empty() { rests.clone() } else { format!("{spread} · {rests}") }
             };
-            view! {
-                <li data-house=format!("{number:?}")>
-                    <span class="what">{number.label()}</span>
-                    <span class="number">{live(text)}</span>
-                    <span class="spread">{live(under)}</span>
-                </li>
-            }
-            .into_any()
+            tag("li")
+                .set("data-house", format!("{number:?}"))
+                .child(tag("span").class("what").child(number.label()))
+                .child(tag("span").class("number").child(live(text)))
+                .child(tag("span").class("spread").child(live(under)))
+                .view()
         });
-        rows.collect::<Vec<AnyView>>()
+        rows.collect::<Vec<View>>()
     };
-    view! {
-        <section data-test="house">
-            <h2>"House numbers"</h2>
-            <p class="aside">
-                "What your kit and your hands taught, from the readings of all batches. New batches start from these."
-            </p>
-            <ul class="ledger">{live(rows)}</ul>
-        </section>
-    }
-    .into_any()
+    tag("section").set("data-test", "house").child(tag("h2").child("House numbers")).child(tag("p").class("aside").child("What your kit and your hands taught, from the readings of all batches. New batches start from these.")).child(tag("ul").class("ledger").child(live(rows))).view()
 }
 
-fn keepsake(shared: Shared) -> AnyView {
+fn keepsake(shared: Shared) -> View {
     let text = RwSignal::new(String::new());
     let opened = RwSignal::new(None::<Result<(Keepsake, Merged), String>>);
     let pasted = RwSignal::new(String::new());
@@ -118,62 +115,79 @@ fn keepsake(shared: Shared) -> AnyView {
     };
     let copyable = move || {
         (!text.with(String::is_empty)).then(|| {
-            view! {
-                <label class="wide">
-                    "The same as text, to copy"
-                    <textarea readonly rows="4" data-test="export-text" prop:value=move || text.get()></textarea>
-                </label>
-                {button("", "copy", "Copy the text", move || {
-                        text_file::copy(&text.get_untracked(), move |done| {
-                            shared.tell(if done { "Copied." } else { "Copying is not allowed here. Select the text and copy it." });
+            View::Many(vec![
+                tag("label")
+                    .class("wide")
+                    .child("The same as text, to copy")
+                    .child(
+                        tag("textarea")
+                            .set("readonly", true)
+                            .set("rows", "4")
+                            .set("data-test", "export-text")
+                            .property("value", move || text.get()),
+                    )
+                    .view(),
+                (button("", "copy", "Copy the text", move || {
+                    text_file::copy(&text.get_untracked(), move |done| {
+                        shared.tell(if done {
+                            "Copied."
+                        } else {
+                            "Copying is not allowed here. Select the text and copy it."
                         });
-                    })}
-            }
-            .into_any()
+                    });
+                }))
+                .view(),
+            ])
         })
     };
     let preview = move || {
         opened.get().map(|opened_now| match opened_now {
-            Err(problem) => view! { <p class="banner stop" role="alert">{problem}</p> }.into_any(),
+            Err(problem) => tag("p").class("banner stop").set("role", "alert").child(problem).view(),
             Ok((keepsake, merged)) => plan_view(shared, keepsake, &merged, opened),
         })
     };
-    view! {
-        <section data-test="keepsake">
-            <h2>"Keepsake"</h2>
-            <p class="aside">
-                "One file with the whole batch book, to keep elsewhere or to carry to another device. "
-                "Browsers can lose what they store; a file in your hands stays."
-            </p>
-            {button("main", "export", "Save a keepsake file", move || export(()))}
-            {live(copyable)}
-            <h3>"Bring a keepsake in"</h3>
-            <label class="wide">
-                "A keepsake file"
-                <input
-                    type="file"
-                    accept="application/json,.json"
-                    data-test="import-file"
-                    on:change=move |event| text_file::read_chosen(&event, move |text| open(&text))
-                />
-            </label>
-            <details class="fold">
-                <summary>"Or paste its text"</summary>
-                <label class="wide">
-                    "Text of a keepsake"
-                    <textarea
-                        rows="4"
-                        data-test="import-text"
-                        prop:value=move || pasted.get()
-                        on:input=move |event| pasted.set(event_target_value(&event))
-                    ></textarea>
-                </label>
-                {button("", "import-open", "See what it would do", move || pasted.with_untracked(|text| open(text)))}
-            </details>
-            {live(preview)}
-        </section>
-    }
-    .into_any()
+    tag("section")
+        .set("data-test", "keepsake")
+        .child(tag("h2").child("Keepsake"))
+        .child(
+            tag("p")
+                .class("aside")
+                .child(
+                    "One file with the whole batch book, to keep elsewhere or to carry to another device. ",
+                )
+                .child("Browsers can lose what they store; a file in your hands stays."),
+        )
+        .child(button("main", "export", "Save a keepsake file", move || export(())))
+        .child(live(copyable))
+        .child(tag("h3").child("Bring a keepsake in"))
+        .child(
+            tag("label").class("wide").child("A keepsake file").child(
+                tag("input")
+                    .set("type", "file")
+                    .set("accept", "application/json,.json")
+                    .set("data-test", "import-file")
+                    .on("change", move |event| text_file::read_chosen(&event, move |text| open(&text))),
+            ),
+        )
+        .child(
+            tag("details")
+                .class("fold")
+                .child(tag("summary").child("Or paste its text"))
+                .child(
+                    tag("label").class("wide").child("Text of a keepsake").child(
+                        tag("textarea")
+                            .set("rows", "4")
+                            .set("data-test", "import-text")
+                            .property("value", move || pasted.get())
+                            .on("input", move |event| pasted.set(event_target_value(&event))),
+                    ),
+                )
+                .child(button("", "import-open", "See what it would do", move || {
+                    pasted.with_untracked(|text| open(text))
+                })),
+        )
+        .child(live(preview))
+        .view()
 }
 
 /// What bringing a keepsake in would do, and the button that does it.
@@ -182,8 +196,8 @@ fn plan_view(
     keepsake: Keepsake,
     merged: &Merged,
     opened: RwSignal<Option<Result<(Keepsake, Merged), String>>>,
-) -> AnyView {
-    let lines: Vec<AnyView> = merged
+) -> View {
+    let lines: Vec<View> = merged
         .lines
         .iter()
         .map(|line| {
@@ -198,13 +212,18 @@ fn plan_view(
                     format!("was changed in both places: both are kept, the file's as “{copy}”")
                 }
             };
-            view! { <li><span class="name">{line.name.clone()}</span><span class="state">{what}</span></li> }
-                .into_any()
+            tag("li")
+                .child(tag("span").class("name").child(line.name.clone()))
+                .child(tag("span").class("state").child(what))
+                .view()
         })
         .collect();
     let odd = keepsake.newer.len() + keepsake.damaged.len() + keepsake.set_aside.len();
     let odd = (odd > 0).then(|| {
-        view! { <p class="aside">{format!("{odd} more that cannot be opened here are kept as they are.")}</p> }.into_any()
+        tag("p")
+            .class("aside")
+            .child(format!("{odd} more that cannot be opened here are kept as they are."))
+            .view()
     });
     let bring = move |_| match Store::import(&keepsake) {
         Ok(done) => {
@@ -219,21 +238,22 @@ fn plan_view(
         }
         Err(problem) => shared.tell(problem.to_string()),
     };
-    view! {
-        <div class="banner" data-test="import-preview">
-            <h3>"This is what it will do"</h3>
-            <ul class="book">{lines}</ul>
-            {odd}
-            <div class="actions">
-                {button("main", "import-confirm", "Bring it in", move || bring(()))}
-                {button("", "", "Leave it", move || opened.set(None))}
-            </div>
-        </div>
-    }
-    .into_any()
+    tag("div")
+        .class("banner")
+        .set("data-test", "import-preview")
+        .child(tag("h3").child("This is what it will do"))
+        .child(tag("ul").class("book").child(lines))
+        .child(odd)
+        .child(
+            tag("div")
+                .class("actions")
+                .child(button("main", "import-confirm", "Bring it in", move || bring(())))
+                .child(button("", "", "Leave it", move || opened.set(None))),
+        )
+        .view()
 }
 
-fn device(shared: Shared) -> AnyView {
+fn device(shared: Shared) -> View {
     let answer = move || match shared.offline.persistence().get() {
         Persistence::Unknown => "Not asked yet. The first saved batch asks.",
         Persistence::Kept => "This browser promised to keep what you save.",
@@ -245,37 +265,13 @@ fn device(shared: Shared) -> AnyView {
             "This browser makes no promises about stored data. Save a keepsake file now and then."
         }
     };
-    view! {
-        <section>
-            <h2>"On this device"</h2>
-            <p data-test="persistence">{live(answer)}</p>
-            {button("", "", "Ask the browser to keep it", move || shared.offline.ask_to_keep())}
-            {invitation(shared)}
-            <p class="aside">
-                "To install where no button is offered: open the browser's share or page menu and add the page to the home \
-                 screen. All of the app works without a network from then on."
-            </p>
-        </section>
-    }
-    .into_any()
+    tag("section").child(tag("h2").child("On this device")).child(tag("p").set("data-test", "persistence").child(live(answer))).child(button("", "", "Ask the browser to keep it", move || shared.offline.ask_to_keep())).child(invitation(shared)).child(tag("p").class("aside").child("To install where no button is offered: open the browser's share or page menu and add the page to the home \
+                 screen. All of the app works without a network from then on.")).view()
 }
 
-fn about() -> AnyView {
-    view! {
-        <section>
-            <h2>"Safety and the law"</h2>
-            <p>
-                "Tartwright reckons; it does not watch your kettle. Hot liquids, acids, pressure and carbon dioxide can hurt \
+fn about() -> View {
+    tag("section").child(tag("h2").child("Safety and the law")).child(tag("p").child("Tartwright reckons; it does not watch your kettle. Hot liquids, acids, pressure and carbon dioxide can hurt \
                  and kill. The rating on your vessels, the safety sheets of your chemicals and the rules where you live come \
                  before any number here. Whether, how much and at what age you may brew, and whether you may sell it, your \
-                 local rules decide. Fruit and malt are allergens: tell your guests what is in it."
-            </p>
-            <h2>"About"</h2>
-            <p>
-                "Tartwright " {env!("CARGO_PKG_VERSION")} ". Free under the MIT licence, without any warranty. "
-                "It counts nothing, sends nothing and asks for no account."
-            </p>
-        </section>
-    }
-    .into_any()
+                 local rules decide. Fruit and malt are allergens: tell your guests what is in it.")).child(tag("h2").child("About")).child(tag("p").child("Tartwright ").child(env!("CARGO_PKG_VERSION")).child(". Free under the MIT licence, without any warranty. ").child("It counts nothing, sends nothing and asks for no account.")).view()
 }

@@ -5,6 +5,7 @@ use crate::offline::{Offline, Update};
 use crate::preferences::{Preferences, Theme};
 use crate::state::{Open, Saved, Shared};
 use crate::store::{Change, Store, StoreError};
+use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, toast_view};
 use crate::{batch_screen, book, clock, more};
 use batch::keep::Envelope;
@@ -62,7 +63,7 @@ pub fn focus(selector: &str) {
 }
 
 /// The whole app.
-pub fn page() -> AnyView {
+pub fn page() -> View {
     let shared = Shared {
         // What cannot be read was set aside, and is listed in the batch book.
         preferences: RwSignal::new(Store::preferences::<Preferences>().ok().flatten().unwrap_or_default()),
@@ -118,27 +119,31 @@ pub fn page() -> AnyView {
         }
         Route::Batch(id) => batch(shared, &id),
     };
-    view! {
-        <div class="page">
-            {live(move || (shared.offline.update().get() == Update::Ready).then(|| update_banner(shared)))}
-            {live(screen)}
-        </div>
-        {toast_view(shared)}
-    }
-    .into_any()
+    View::Many(vec![
+        tag("div")
+            .class("page")
+            .child(live(move || {
+                (shared.offline.update().get() == Update::Ready).then(|| update_banner(shared))
+            }))
+            .child(live(screen))
+            .view(),
+        (toast_view(shared)).view(),
+    ])
 }
 
-fn update_banner(shared: Shared) -> AnyView {
-    view! {
-        <div class="banner" role="status" data-test="update">
-            <p>"A newer version is on this device. Change over when no entry is half typed; all batches stay."</p>
-            {button("", "update-now", "Change over now", move || shared.offline.accept_update())}
-        </div>
-    }
-    .into_any()
+fn update_banner(shared: Shared) -> View {
+    tag("div")
+        .class("banner")
+        .set("role", "status")
+        .set("data-test", "update")
+        .child(tag("p").child(
+            "A newer version is on this device. Change over when no entry is half typed; all batches stay.",
+        ))
+        .child(button("", "update-now", "Change over now", move || shared.offline.accept_update()))
+        .view()
 }
 
-fn batch(shared: Shared, id: &str) -> AnyView {
+fn batch(shared: Shared, id: &str) -> View {
     let unsaved = shared.unsaved.try_update_value(|unsaved| {
         let place = unsaved.iter().position(|(envelope, _)| envelope.data.id == id)?;
         Some(unsaved.swap_remove(place))

@@ -4,6 +4,7 @@
 
 use crate::preferences::Preferences;
 use crate::state::{Open, Shared};
+use crate::view::{Shows, View, tag};
 use crate::widgets::live;
 use batch::document::{Batch, Field, ReadingKind, Slot, Step};
 use batch::plan::Plan;
@@ -15,20 +16,18 @@ use std::fmt::Write as _;
 const WIDE: f64 = 340.0;
 
 /// A picture, drawn anew when the plan changes; nothing while there is nothing to see.
-fn picture(title: &'static str, draw: fn(&Batch, &Plan, &Preferences) -> Option<Drawing>) -> AnyView {
+fn picture(title: &'static str, draw: fn(&Batch, &Plan, &Preferences) -> Option<Drawing>) -> View {
     let (shared, open) = (Shared::here(), Open::here());
     let drawn = Memo::new(move |_| {
         open.document.with(|batch| open.plan.with(|plan| shared.preferences.with(|p| draw(batch, plan, p))))
     });
     let shown = move || {
         drawn.get().map(|drawing| {
-            view! {
-                <figure class="picture">
-                    <figcaption>{title}</figcaption>
-                    <div inner_html=drawing.svg(title)></div>
-                </figure>
-            }
-            .into_any()
+            tag("figure")
+                .class("picture")
+                .child(tag("figcaption").child(title))
+                .child(tag("div").html(drawing.svg(title)))
+                .view()
         })
     };
     live(shown)
@@ -80,7 +79,7 @@ impl Drawing {
 }
 
 /// The ions against the range the finish wants, before and after salts.
-pub fn ions() -> AnyView {
+pub fn ions() -> View {
     picture("Ions against the finish", |_, plan, preferences| {
         const ROW: f64 = 46.0;
         if plan.ions.is_empty() {
@@ -127,7 +126,7 @@ pub fn ions() -> AnyView {
 }
 
 /// The pH since the bacteria went in: forecast with its band, readings, and the pH wanted.
-pub fn course() -> AnyView {
+pub fn course() -> View {
     picture("pH while souring", |batch, plan, preferences| {
         const LEFT: f64 = 34.0;
         const HIGH: f64 = 190.0;
@@ -209,7 +208,7 @@ pub fn course() -> AnyView {
 }
 
 /// The fermenter before and after fruit.
-pub fn level() -> AnyView {
+pub fn level() -> View {
     picture("Level in the fermenter", |_, plan, preferences| {
         const TOP: f64 = 12.0;
         const HIGH: f64 = 200.0;

@@ -2,6 +2,7 @@
 
 use crate::clock;
 use crate::state::{Open, Shared};
+use crate::view::{Shows, View, tag};
 use crate::widgets::{NumberField, button, live};
 use batch::document::{Reading, ReadingKind, SAMPLE_TEMPERATURE, Stage};
 use batch::moment::Moment;
@@ -9,16 +10,16 @@ use calc::quantity::Amount;
 use leptos::prelude::*;
 
 /// The readings of a stage: each kind with what was noted and a form for more.
-pub fn of_stage(stage: Stage) -> AnyView {
+pub fn of_stage(stage: Stage) -> View {
     let kinds = ReadingKind::ALL.iter().filter(|kind| kind.stage() == stage);
-    let parts: Vec<AnyView> = kinds.map(|&kind| of_kind(kind)).collect();
+    let parts: Vec<View> = kinds.map(|&kind| of_kind(kind)).collect();
     if parts.is_empty() {
-        return ().into_any();
+        return View::Nothing;
     }
-    view! { <h3>"Readings"</h3>{parts} }.into_any()
+    View::Many(vec![tag("h3").child("Readings").view(), (parts).view()])
 }
 
-fn of_kind(kind: ReadingKind) -> AnyView {
+fn of_kind(kind: ReadingKind) -> View {
     let (shared, open) = (Shared::here(), Open::here());
     let adding = RwSignal::new(false);
     // Drawn anew only when the readings change, not with every key typed elsewhere.
@@ -30,7 +31,7 @@ fn of_kind(kind: ReadingKind) -> AnyView {
     });
     let rows = move || {
         let rows = noted.get().into_iter().rev().map(|(place, reading)| row(shared, open, place, reading));
-        rows.collect::<Vec<AnyView>>()
+        rows.collect::<Vec<View>>()
     };
     let form = move || {
         if adding.get() {
@@ -38,16 +39,15 @@ fn of_kind(kind: ReadingKind) -> AnyView {
         }
         button("quiet", "add-reading", format!("Add: {}", kind.spec().label), move || adding.set(true))
     };
-    view! {
-        <div class="readings" data-reading=kind.spec().key>
-            <ul class="ledger">{live(rows)}</ul>
-            {live(form)}
-        </div>
-    }
-    .into_any()
+    tag("div")
+        .class("readings")
+        .set("data-reading", kind.spec().key)
+        .child(tag("ul").class("ledger").child(live(rows)))
+        .child(live(form))
+        .view()
 }
 
-fn row(shared: Shared, open: Open, place: usize, reading: Reading) -> AnyView {
+fn row(shared: Shared, open: Open, place: usize, reading: Reading) -> View {
     let label = reading.kind.spec().label;
     let (value, at, temperature) = (reading.value, reading.at, reading.temperature);
     let text = move || {
@@ -59,34 +59,33 @@ fn row(shared: Shared, open: Open, place: usize, reading: Reading) -> AnyView {
             None => p.text(value),
         })
     };
-    view! {
-        <li>
-            <span class="what">{label}</span>
-            <span class="number">{live(text)}</span>
-            <span class="spread">
-                {live(move || clock::short(at, shared.now.get()))}
-                {(!reading.note.is_empty()).then(|| format!(" · {}", reading.note))}
-            </span>
-            <button
-                type="button"
-                class="quiet remove"
-                aria-label=format!("Delete this reading: {label}")
-                data-test="delete-reading"
-                on:click=move |_| {
+    tag("li")
+        .child(tag("span").class("what").child(label))
+        .child(tag("span").class("number").child(live(text)))
+        .child(
+            tag("span")
+                .class("spread")
+                .child(live(move || clock::short(at, shared.now.get())))
+                .child((!reading.note.is_empty()).then(|| format!(" · {}", reading.note))),
+        )
+        .child(
+            tag("button")
+                .set("type", "button")
+                .class("quiet remove")
+                .set("aria-label", format!("Delete this reading: {label}"))
+                .set("data-test", "delete-reading")
+                .on("click", move |_| {
                     open.edit_with_undo("Reading deleted.", |batch| {
                         batch.readings.remove(place);
                     });
-                }
-            >
-                "×"
-            </button>
-        </li>
-    }
-    .into_any()
+                })
+                .child("×"),
+        )
+        .view()
 }
 
 /// A form for a new reading. `place` tells its fields from those of another form of the same kind.
-pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> AnyView {
+pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> View {
     let (shared, open) = (Shared::here(), Open::here());
     let value = RwSignal::new(None::<Amount>);
     let temperature = RwSignal::new(None::<Amount>);
@@ -128,12 +127,13 @@ pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> AnyV
     };
     let more = move || {
         if !details.get() {
-            return view! {
-                <button type="button" class="quiet" aria-expanded="false" on:click=move |_| details.set(true)>
-                    "Earlier, temperature or note"
-                </button>
-            }
-            .into_any();
+            return tag("button")
+                .set("type", "button")
+                .class("quiet")
+                .set("aria-expanded", "false")
+                .on("click", move |_| details.set(true))
+                .child("Earlier, temperature or note")
+                .view();
         }
         let warm = NumberField {
             spec: SAMPLE_TEMPERATURE,
@@ -143,36 +143,39 @@ pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> AnyV
             note: Signal::derive(String::new),
             change: Callback::new(move |typed| temperature.set(typed)),
         };
-        view! {
-            <label class="wide">
-                "When; empty means now"
-                <input
-                    type="datetime-local"
-                    name=format!("{place}.{key}.at")
-                    max=move || clock::field_text(shared.now.get())
-                    on:input=move |event| earlier.set(clock::from_field(&event_target_value(&event)))
-                />
-            </label>
-            {warm.view()}
-            <label class="wide">
-                "Note"
-                <input
-                    type="text"
-                    name=format!("{place}.{key}.note")
-                    maxlength="400"
-                    prop:value=move || note.get()
-                    on:input=move |event| note.set(event_target_value(&event))
-                />
-            </label>
-        }
-        .into_any()
+        View::Many(vec![
+            tag("label")
+                .class("wide")
+                .child("When; empty means now")
+                .child(
+                    tag("input")
+                        .set("type", "datetime-local")
+                        .set("name", format!("{place}.{key}.at"))
+                        .live("max", move || clock::field_text(shared.now.get()))
+                        .on("input", move |event| {
+                            earlier.set(clock::from_field(&event_target_value(&event)))
+                        }),
+                )
+                .view(),
+            (warm.view()).view(),
+            tag("label")
+                .class("wide")
+                .child("Note")
+                .child(
+                    tag("input")
+                        .set("type", "text")
+                        .set("name", format!("{place}.{key}.note"))
+                        .set("maxlength", "400")
+                        .property("value", move || note.get())
+                        .on("input", move |event| note.set(event_target_value(&event))),
+                )
+                .view(),
+        ])
     };
-    view! {
-        <div class="form">
-            {field.view()}
-            {live(more)}
-            {button("main", "save-reading", "Save reading", move || save(()))}
-        </div>
-    }
-    .into_any()
+    tag("div")
+        .class("form")
+        .child(field.view())
+        .child(live(more))
+        .child(button("main", "save-reading", "Save reading", move || save(())))
+        .view()
 }

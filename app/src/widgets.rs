@@ -3,6 +3,7 @@
 
 use crate::preferences::Preferences;
 use crate::state::{Open, Shared};
+use crate::view::{Shows, View, tag};
 use batch::document::{Fallback, Slot, Spec};
 use batch::plan::{Figure, Input, Origin, Shown, Unknown};
 use batch::say::Sentence;
@@ -21,25 +22,29 @@ fn fresh_id() -> String {
 /// A part of the view that is drawn anew when something it reads changes. The
 /// closure is boxed: the machinery around it is then compiled once, not once
 /// for each place.
-pub fn live<V: IntoAny>(mut draw: impl FnMut() -> V + Send + 'static) -> AnyView {
-    let drawn: Box<dyn FnMut() -> AnyView + Send> = Box::new(move || draw().into_any());
-    drawn.into_any()
+pub fn live<V: Into<View>>(mut draw: impl FnMut() -> V + 'static) -> View {
+    View::Live(Box::new(move || draw().into()))
 }
 
 /// A button; `test` is its stable name for tests, or empty.
 pub fn button(
     class: &'static str,
     test: &'static str,
-    label: impl IntoAny,
+    label: impl Into<View>,
     press: impl Fn() + 'static,
-) -> AnyView {
-    boxed_button(class, test, label.into_any(), Box::new(press))
+) -> View {
+    boxed_button(class, test, label.view(), Box::new(press))
 }
 
-fn boxed_button(class: &'static str, test: &'static str, label: AnyView, press: Box<dyn Fn()>) -> AnyView {
+fn boxed_button(class: &'static str, test: &'static str, label: View, press: Box<dyn Fn()>) -> View {
     let test = (!test.is_empty()).then_some(test);
-    view! { <button type="button" class=class data-test=test on:click=move |_| press()>{label}</button> }
-        .into_any()
+    tag("button")
+        .set("type", "button")
+        .class(class)
+        .set("data-test", test)
+        .on("click", move |_| press())
+        .child(label)
+        .view()
 }
 
 /// A field for one number with its unit, a stepper and its message.
@@ -86,7 +91,7 @@ fn field_text(amount: Amount, unit: &Unit) -> String {
 
 impl NumberField {
     /// Draws the field.
-    pub fn view(self) -> AnyView {
+    pub fn view(self) -> View {
         let Self { spec, name, value, hint, note, change } = self;
         let preferences = Shared::here().preferences;
         let unit = Memo::new(move |_| preferences.with(|p| p.unit(spec.dimension)));
@@ -139,21 +144,17 @@ impl NumberField {
         let unit_view = move || {
             let symbol = unit.get().symbol;
             if several {
-                view! {
-                    <button
-                        type="button"
-                        class="unit"
-                        aria-label=format!("Unit: {symbol}. Change")
-                        on:click=move |_| preferences.update(|p| p.next_unit(spec.dimension))
-                    >
-                        {symbol}
-                    </button>
-                }
-                .into_any()
+                tag("button")
+                    .set("type", "button")
+                    .class("unit")
+                    .set("aria-label", format!("Unit: {symbol}. Change"))
+                    .on("click", move |_| preferences.update(|p| p.next_unit(spec.dimension)))
+                    .child(symbol)
+                    .view()
             } else if symbol.is_empty() {
-                ().into_any()
+                View::Nothing
             } else {
-                view! { <span class="unit fixed">{symbol}</span> }.into_any()
+                tag("span").class("unit fixed").child(symbol).view()
             }
         };
         let placeholder = move || {
@@ -161,42 +162,58 @@ impl NumberField {
             hint.get().map_or_else(String::new, |amount| field_text(amount, &unit))
         };
         let below = move || problem.get().unwrap_or_else(|| note.get());
-        view! {
-            <div class="field" class:wrong=move || problem.with(Option::is_some)>
-                <label id=label_id.clone() for=id.clone()>{spec.label}</label>
-                <div class="entry">
-                    <button type="button" class="step" aria-label=format!("{}: less", spec.label) on:click=move |_| step(-1.0)>
-                        "−"
-                    </button>
-                    <input
-                        id=id
-                        name=name
-                        type="text"
-                        inputmode="decimal"
-                        autocomplete="off"
-                        enterkeyhint="done"
-                        placeholder=placeholder
-                        prop:value=move || text.get()
-                        aria-invalid=move || problem.with(|p| p.is_some().to_string())
-                        aria-describedby=note_id.clone()
-                        on:input=move |event| take(event_target_value(&event))
-                    />
-                    {live(unit_view)}
-                    <button type="button" class="step" aria-label=format!("{}: more", spec.label) on:click=move |_| step(1.0)>
-                        "+"
-                    </button>
-                </div>
-                <p class="note" id=note_id role=move || problem.with(|p| p.as_ref().map(|_| "alert"))>
-                    {live(below)}
-                </p>
-            </div>
-        }
-        .into_any()
+        tag("div")
+            .class("field")
+            .class_while("wrong", move || problem.with(Option::is_some))
+            .child(tag("label").set("id", label_id.clone()).set("for", id.clone()).child(spec.label))
+            .child(
+                tag("div")
+                    .class("entry")
+                    .child(
+                        tag("button")
+                            .set("type", "button")
+                            .class("step")
+                            .set("aria-label", format!("{}: less", spec.label))
+                            .on("click", move |_| step(-1.0))
+                            .child("−"),
+                    )
+                    .child(
+                        tag("input")
+                            .set("id", id)
+                            .set("name", name)
+                            .set("type", "text")
+                            .set("inputmode", "decimal")
+                            .set("autocomplete", "off")
+                            .set("enterkeyhint", "done")
+                            .live("placeholder", placeholder)
+                            .property("value", move || text.get())
+                            .live("aria-invalid", move || problem.with(|p| p.is_some().to_string()))
+                            .set("aria-describedby", note_id.clone())
+                            .on("input", move |event| take(event_target_value(&event))),
+                    )
+                    .child(live(unit_view))
+                    .child(
+                        tag("button")
+                            .set("type", "button")
+                            .class("step")
+                            .set("aria-label", format!("{}: more", spec.label))
+                            .on("click", move |_| step(1.0))
+                            .child("+"),
+                    ),
+            )
+            .child(
+                tag("p")
+                    .class("note")
+                    .set("id", note_id)
+                    .live("role", move || problem.with(|p| p.as_ref().map(|_| "alert")))
+                    .child(live(below)),
+            )
+            .view()
     }
 }
 
 /// The entry field of a number of the document.
-pub fn entry(slot: Slot) -> AnyView {
+pub fn entry(slot: Slot) -> View {
     let open = Open::here();
     let spec = slot.spec();
     let hint =
@@ -249,7 +266,7 @@ pub fn picker<T: Copy + PartialEq + Send + Sync + 'static>(
     options: Vec<(T, String)>,
     value: impl Fn() -> T + Send + Sync + 'static,
     change: impl Fn(T) + Send + Sync + 'static,
-) -> AnyView {
+) -> View {
     let values: Vec<T> = options.iter().map(|(value, _)| *value).collect();
     let chosen = {
         let values = values.clone();
@@ -278,34 +295,32 @@ fn index_picker(
     labels: Vec<String>,
     chosen: Signal<usize>,
     change: Callback<usize>,
-) -> AnyView {
+) -> View {
     let id = fresh_id();
-    let options: Vec<AnyView> = labels
+    let options: Vec<View> = labels
         .into_iter()
         .enumerate()
         .map(|(place, label)| {
             let selected = chosen.get_untracked() == place;
-            view! { <option value=place.to_string() selected=selected>{label}</option> }.into_any()
+            tag("option").set("value", place.to_string()).set("selected", selected).child(label).view()
         })
         .collect();
-    view! {
-        <div class="field">
-            <label for=id.clone()>{label}</label>
-            <select
-                id=id
-                name=name
-                prop:value=move || chosen.get().to_string()
-                on:change=move |event| {
+    tag("div")
+        .class("field")
+        .child(tag("label").set("for", id.clone()).child(label))
+        .child(
+            tag("select")
+                .set("id", id)
+                .set("name", name)
+                .property("value", move || chosen.get().to_string())
+                .on("change", move |event| {
                     if let Ok(place) = event_target_value(&event).parse() {
                         change.run(place);
                     }
-                }
-            >
-                {options}
-            </select>
-        </div>
-    }
-    .into_any()
+                })
+                .child(options),
+        )
+        .view()
 }
 
 /// How a spread is worded: "give or take" when it is even, both ends when it is not.
@@ -334,7 +349,7 @@ pub fn unknown_text(unknown: Unknown, preferences: &Preferences, now: batch::mom
     preferences.say(&unknown.sentence(), now)
 }
 
-fn source_view(source: &Source) -> AnyView {
+fn source_view(source: &Source) -> View {
     let mark = match source.mark {
         Mark::Published => "published",
         Mark::Derived => "derived from published figures",
@@ -342,11 +357,11 @@ fn source_view(source: &Source) -> AnyView {
         Mark::FromMemory => "from memory of the named work",
         Mark::OurEstimate => "our estimate",
     };
-    view! { <li>{source.text}" "<span class="mark">{mark}</span></li> }.into_any()
+    tag("li").child(source.text).child(" ").child(tag("span").class("mark").child(mark)).view()
 }
 
 /// One figure of the plan: label, number, spread, and on tap the reason.
-pub fn figure_line(figure: Figure) -> AnyView {
+pub fn figure_line(figure: Figure) -> View {
     let (shared, open) = (Shared::here(), Open::here());
     let current = Memo::new(move |_| open.plan.with(|plan| figure.of(&plan.figures)));
     let expanded = RwSignal::new(false);
@@ -368,30 +383,38 @@ pub fn figure_line(figure: Figure) -> AnyView {
     };
     let id = fresh_id();
     let panel = id.clone();
-    view! {
-        <div class="figure" data-figure=figure.key() class:unknown=move || current.get().is_err()>
-            <button
-                type="button"
-                class="line"
-                aria-expanded=move || expanded.get().to_string()
-                aria-controls=panel.clone()
-                on:click=move |_| expanded.update(|e| *e = !*e)
-            >
-                <span class="what">{figure.label()}"\u{a0}"<span class="why-sign" aria-hidden="true">"?"</span></span>
-                <span class="number">{live(number)}</span>
-                <span class="spread">{live(under)}</span>
-            </button>
-            <div id=id>
-                {live(move || expanded.get().then(|| why_panel(figure, shared, open)))}
-            </div>
-        </div>
-    }
-    .into_any()
+    tag("div")
+        .class("figure")
+        .set("data-figure", figure.key())
+        .class_while("unknown", move || current.get().is_err())
+        .child(
+            tag("button")
+                .set("type", "button")
+                .class("line")
+                .live("aria-expanded", move || expanded.get().to_string())
+                .set("aria-controls", panel.clone())
+                .on("click", move |_| expanded.update(|e| *e = !*e))
+                .child(
+                    tag("span")
+                        .class("what")
+                        .child(figure.label())
+                        .child("\u{a0}")
+                        .child(tag("span").class("why-sign").set("aria-hidden", "true").child("?")),
+                )
+                .child(tag("span").class("number").child(live(number)))
+                .child(tag("span").class("spread").child(live(under))),
+        )
+        .child(
+            tag("div")
+                .set("id", id)
+                .child(live(move || expanded.get().then(|| why_panel(figure, shared, open)))),
+        )
+        .view()
 }
 
-fn why_panel(figure: Figure, shared: Shared, open: Open) -> AnyView {
+fn why_panel(figure: Figure, shared: Shared, open: Open) -> View {
     let why = figure.why();
-    let inputs: Vec<AnyView> = why
+    let inputs: Vec<View> = why
         .inputs
         .iter()
         .map(|&input| {
@@ -408,41 +431,43 @@ fn why_panel(figure: Figure, shared: Shared, open: Open) -> AnyView {
                 };
                 amount.map_or_else(|| "not known yet".to_owned(), |a| shared.preferences.with(|p| p.text(a)))
             };
-            view! { <li><span>{label}</span><span class="number">{live(value)}</span></li> }.into_any()
+            tag("li")
+                .child(tag("span").child(label))
+                .child(tag("span").class("number").child(live(value)))
+                .view()
         })
         .collect();
     let dimension = figure.dimension();
     let switch = (dimension.units().len() > 1).then(|| {
-        view! {
-            <button type="button" class="quiet" on:click=move |_| shared.preferences.update(|p| p.next_unit(dimension))>
-                "Show in another unit"
-            </button>
-        }
-        .into_any()
+        tag("button")
+            .set("type", "button")
+            .class("quiet")
+            .on("click", move |_| shared.preferences.update(|p| p.next_unit(dimension)))
+            .child("Show in another unit")
+            .view()
     });
-    view! {
-        <div class="why">
-            <p>{why.says}</p>
-            {(!inputs.is_empty()).then(|| view! { <h4>"From"</h4><ul class="inputs">{inputs}</ul> }.into_any())}
-            <h4>"How sure"</h4>
-            <p>{why.spread}</p>
-            <h4>"Rests on"</h4>
-            <ul class="sources">{why.sources.iter().map(source_view).collect::<Vec<_>>()}</ul>
-            {switch}
-        </div>
-    }
-    .into_any()
+    tag("div")
+        .class("why")
+        .child(tag("p").child(why.says))
+        .child((!inputs.is_empty()).then(|| {
+            View::Many(vec![tag("h4").child("From").view(), tag("ul").class("inputs").child(inputs).view()])
+        }))
+        .child(tag("h4").child("How sure"))
+        .child(tag("p").child(why.spread))
+        .child(tag("h4").child("Rests on"))
+        .child(tag("ul").class("sources").child(why.sources.iter().map(source_view).collect::<Vec<_>>()))
+        .child(switch)
+        .view()
 }
 
 /// A sentence in the person's units.
-pub fn sentence(sentence: Sentence) -> AnyView {
+pub fn sentence(sentence: Sentence) -> View {
     let shared = Shared::here();
-    view! { <span>{live(move || shared.preferences.with(|p| p.say(&sentence, shared.now.get())))}</span> }
-        .into_any()
+    tag("span").child(live(move || shared.preferences.with(|p| p.say(&sentence, shared.now.get())))).view()
 }
 
 /// The message at the foot of the screen.
-pub fn toast_view(shared: Shared) -> AnyView {
+pub fn toast_view(shared: Shared) -> View {
     // Long enough to read and reach; what it could undo is rarely wanted later.
     const STAYS: std::time::Duration = std::time::Duration::from_secs(20);
     Effect::new(move |before: Option<Option<TimeoutHandle>>| {
@@ -455,20 +480,28 @@ pub fn toast_view(shared: Shared) -> AnyView {
     let shown = move || {
         shared.toast.get().map(|toast| {
             let undo = toast.undo.map(|undo| {
-                view! {
-                    <button type="button" on:click=move |_| { undo(); shared.toast.set(None); }>"Undo"</button>
-                }
-                .into_any()
+                tag("button")
+                    .set("type", "button")
+                    .on("click", move |_| {
+                        undo();
+                        shared.toast.set(None);
+                    })
+                    .child("Undo")
+                    .view()
             });
-            view! {
-                <div class="toast">
-                    <span>{toast.message}</span>
-                    {undo}
-                    <button type="button" aria-label="Close this message" on:click=move |_| shared.toast.set(None)>"×"</button>
-                </div>
-            }
-            .into_any()
+            tag("div")
+                .class("toast")
+                .child(tag("span").child(toast.message))
+                .child(undo)
+                .child(
+                    tag("button")
+                        .set("type", "button")
+                        .set("aria-label", "Close this message")
+                        .on("click", move |_| shared.toast.set(None))
+                        .child("×"),
+                )
+                .view()
         })
     };
-    view! { <div class="toasts" role="status" aria-live="polite">{live(shown)}</div> }.into_any()
+    tag("div").class("toasts").set("role", "status").set("aria-live", "polite").child(live(shown)).view()
 }

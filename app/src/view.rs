@@ -1,0 +1,553 @@
+//! What the screens are made of: elements, text, and parts that are drawn anew.
+//!
+//! One type stands for all of them. Views of the framework's own have a type for each shape, with code for
+//! each; here all screens share one small piece of it. The framework's signals and effects keep them up to
+//! date.
+
+use leptos::prelude::*;
+use std::borrow::Cow;
+use wasm_bindgen::prelude::Closure;
+use wasm_bindgen::{JsCast, JsValue};
+use web_sys::{Element, Event, Node};
+
+/// A part of a screen, not yet on the page.
+pub enum View {
+    /// Nothing to see.
+    Nothing,
+    /// Words.
+    Text(Cow<'static, str>),
+    /// An element.
+    Tag(Tag),
+    /// Several, one behind the other.
+    Many(Vec<Self>),
+    /// Drawn anew when a signal it reads changes.
+    Live(Box<dyn FnMut() -> Self>),
+}
+
+/// What an attribute says; nothing for an attribute that is not there.
+pub struct Value(Option<Cow<'static, str>>);
+
+/// An element, not yet on the page.
+pub struct Tag(Box<Parts>);
+
+struct Parts {
+    name: &'static str,
+    parts: Vec<Part>,
+    children: Vec<View>,
+}
+
+struct Part {
+    name: &'static str,
+    what: What,
+}
+
+enum What {
+    Fixed(Value),
+    Live(Box<dyn Fn() -> Value>),
+    Property(Box<dyn Fn() -> JsValue>),
+    Class(Box<dyn Fn() -> bool>),
+    On(Box<dyn FnMut(Event)>),
+    Html(String),
+}
+
+/// An element of this name.
+pub fn tag(name: &'static str) -> Tag {
+    Tag(Box::new(Parts { name, parts: Vec::new(), children: Vec::new() }))
+}
+
+impl Tag {
+    fn part(mut self, name: &'static str, what: What) -> Self {
+        self.0.parts.push(Part { name, what });
+        self
+    }
+
+    /// Its class.
+    pub fn class(self, class: &'static str) -> Self {
+        self.set("class", class)
+    }
+
+    /// An attribute.
+    pub fn set(self, name: &'static str, value: impl Into<Value>) -> Self {
+        self.part(name, What::Fixed(value.into()))
+    }
+
+    /// An attribute that follows signals.
+    pub fn live<V: Into<Value>>(self, name: &'static str, value: impl Fn() -> V + 'static) -> Self {
+        self.part(name, What::Live(Box::new(move || value().into())))
+    }
+
+    /// A property that follows signals: what a field holds, not what it held at first.
+    pub fn property<V: Into<JsValue>>(self, name: &'static str, value: impl Fn() -> V + 'static) -> Self {
+        self.part(name, What::Property(Box::new(move || value().into())))
+    }
+
+    /// A class that is there while this holds.
+    pub fn class_while(self, name: &'static str, holds: impl Fn() -> bool + 'static) -> Self {
+        self.part(name, What::Class(Box::new(holds)))
+    }
+
+    /// What happens at an event.
+    pub fn on(self, name: &'static str, mut act: impl FnMut(Event) + 'static) -> Self {
+        // What is shared is looked up where the element was made.
+        let owner = Owner::current();
+        self.part(
+            name,
+            What::On(Box::new(move |event| match &owner {
+                Some(owner) => owner.with(|| act(event)),
+                None => act(event),
+            })),
+        )
+    }
+
+    /// What is inside, as text of the page's language. Never anything a person typed.
+    pub fn html(self, text: String) -> Self {
+        self.part("", What::Html(text))
+    }
+
+    /// The next part inside.
+    pub fn child(mut self, child: impl Into<View>) -> Self {
+        self.0.children.push(child.into());
+        self
+    }
+}
+
+impl View {
+    /// Shows the view on the page, for as long as the page is there.
+    pub fn show_for_ever(self) {
+        if let Some(body) = document().body() {
+            let shown = build(self);
+            mount(&shown, &body, None);
+            std::mem::forget(shown);
+        }
+    }
+}
+
+/// What can be shown.
+pub trait Shows {
+    /// The view of it.
+    fn view(self) -> View;
+}
+
+impl<V: Into<View>> Shows for V {
+    fn view(self) -> View {
+        self.into()
+    }
+}
+
+impl From<()> for View {
+    fn from((): ()) -> Self {
+        Self::Nothing
+    }
+}
+
+impl From<&'static str> for View {
+    fn from(words: &'static str) -> Self {
+        Self::Text(Cow::Borrowed(words))
+    }
+}
+
+impl From<String> for View {
+    fn from(words: String) -> Self {
+        Self::Text(Cow::Owned(words))
+    }
+}
+
+impl From<Tag> for View {
+    fn from(tag: Tag) -> Self {
+        Self::Tag(tag)
+    }
+}
+
+impl From<Vec<Self>> for View {
+    fn from(views: Vec<Self>) -> Self {
+        Self::Many(views)
+    }
+}
+
+impl<V: Into<Self>> From<Option<V>> for View {
+    fn from(view: Option<V>) -> Self {
+        view.map_or(Self::Nothing, Into::into)
+    }
+}
+
+impl From<&'static str> for Value {
+    fn from(text: &'static str) -> Self {
+        Self(Some(Cow::Borrowed(text)))
+    }
+}
+
+impl From<String> for Value {
+    fn from(text: String) -> Self {
+        Self(Some(Cow::Owned(text)))
+    }
+}
+
+impl From<bool> for Value {
+    fn from(holds: bool) -> Self {
+        Self(holds.then_some(Cow::Borrowed("")))
+    }
+}
+
+impl<V: Into<Self>> From<Option<V>> for Value {
+    fn from(value: Option<V>) -> Self {
+        value.map_or(Self(None), Into::into)
+    }
+}
+
+/// A view on the page.
+enum Shown {
+    Nothing(Node),
+    Text(Node, Cow<'static, str>),
+    Tag(ShownTag),
+    /// The mark stands behind the last of them.
+    Many(Vec<Self>, Node),
+    Live(RenderEffect<Self>),
+}
+
+struct ShownTag {
+    name: &'static str,
+    element: Element,
+    parts: Vec<(&'static str, Kept)>,
+    children: Vec<Shown>,
+}
+
+/// What keeps a part of an element as it should be; it ends when this is dropped.
+enum Kept {
+    Fixed,
+    Live(#[expect(dead_code, reason = "held")] RenderEffect<()>),
+    On(#[expect(dead_code, reason = "held")] Listener),
+}
+
+struct Listener {
+    element: Element,
+    name: &'static str,
+    act: Closure<dyn FnMut(Event)>,
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        let act = self.act.as_ref().unchecked_ref();
+        // Removing what was added cannot fail.
+        let _ = self.element.remove_event_listener_with_callback(self.name, act);
+    }
+}
+
+fn set_attribute(element: &Element, name: &str, value: &Value) {
+    // The names are ours; a browser refuses only those with signs that no name has.
+    let _ = match &value.0 {
+        Some(text) => element.set_attribute(name, text),
+        None => element.remove_attribute(name),
+    };
+}
+
+fn keep(element: &Element, Part { name, what }: Part) -> (&'static str, Kept) {
+    let at = element.clone();
+    let kept = match what {
+        What::Fixed(value) => {
+            set_attribute(element, name, &value);
+            Kept::Fixed
+        }
+        What::Html(text) => {
+            element.set_inner_html(&text);
+            Kept::Fixed
+        }
+        What::Live(value) => Kept::Live(RenderEffect::new(move |_| set_attribute(&at, name, &value()))),
+        What::Property(value) => Kept::Live(RenderEffect::new(move |_| {
+            let (name, value) = (JsValue::from_str(name), value());
+            // Writing what a field holds already would move its cursor.
+            if js_sys::Reflect::get(&at, &name).as_ref() != Ok(&value) {
+                let _ = js_sys::Reflect::set(&at, &name, &value);
+            }
+        })),
+        What::Class(holds) => Kept::Live(RenderEffect::new(move |_| {
+            let _ = at.class_list().toggle_with_force(name, holds());
+        })),
+        What::On(act) => {
+            let act = Closure::wrap(act);
+            let _ = element.add_event_listener_with_callback(name, act.as_ref().unchecked_ref());
+            Kept::On(Listener { element: at, name, act })
+        }
+    };
+    (name, kept)
+}
+
+fn mark() -> Node {
+    document().create_comment("").into()
+}
+
+fn build(view: View) -> Shown {
+    match view {
+        View::Nothing => Shown::Nothing(mark()),
+        View::Text(words) => Shown::Text(document().create_text_node(&words).into(), words),
+        View::Many(views) => Shown::Many(views.into_iter().map(build).collect(), mark()),
+        View::Live(mut draw) => Shown::Live(RenderEffect::new(move |shown: Option<Shown>| match shown {
+            Some(mut shown) => {
+                update(draw(), &mut shown);
+                shown
+            }
+            None => build(draw()),
+        })),
+        View::Tag(Tag(tag)) => match document().create_element(tag.name) {
+            Ok(element) => {
+                let Parts { name, parts, children } = *tag;
+                let children: Vec<Shown> = children.into_iter().map(build).collect();
+                for child in &children {
+                    mount(child, &element, None);
+                }
+                let parts = parts.into_iter().map(|part| keep(&element, part)).collect();
+                Shown::Tag(ShownTag { name, element, parts, children })
+            }
+            // Not with the names of elements there are.
+            Err(_) => Shown::Nothing(mark()),
+        },
+    }
+}
+
+/// Changes what is shown into another view, keeping the elements it can: what is typed or focused in them stays.
+fn update(view: View, shown: &mut Shown) {
+    match (view, shown) {
+        (View::Nothing, Shown::Nothing(_)) => {}
+        (View::Text(words), Shown::Text(node, before)) => {
+            if words != *before {
+                node.set_node_value(Some(&words));
+                *before = words;
+            }
+        }
+        (View::Many(views), Shown::Many(before, mark)) => {
+            for mut gone in before.drain(views.len().min(before.len())..) {
+                unmount(&mut gone);
+            }
+            for (place, view) in views.into_iter().enumerate() {
+                match before.get_mut(place) {
+                    Some(shown) => update(view, shown),
+                    None => {
+                        let new = build(view);
+                        mount_before(&new, mark);
+                        before.push(new);
+                    }
+                }
+            }
+        }
+        (View::Tag(Tag(tag)), Shown::Tag(shown)) if alike(&tag, shown) => {
+            for (child, shown) in tag.children.into_iter().zip(&mut shown.children) {
+                update(child, shown);
+            }
+            // What kept the old parts ends first: else it could undo what the new ones do.
+            shown.parts.clear();
+            shown.parts = tag.parts.into_iter().map(|part| keep(&shown.element, part)).collect();
+        }
+        (view, shown) => {
+            let new = build(view);
+            if let Some(first) = first(shown) {
+                mount_before(&new, &first);
+            }
+            unmount(shown);
+            *shown = new;
+        }
+    }
+}
+
+/// True when one can be made of the other in place.
+fn alike(tag: &Parts, shown: &ShownTag) -> bool {
+    tag.name == shown.name
+        && tag.children.len() == shown.children.len()
+        && tag.parts.len() == shown.parts.len()
+        && tag.parts.iter().zip(&shown.parts).all(|(part, shown)| part.name == shown.0)
+}
+
+fn first(shown: &Shown) -> Option<Node> {
+    match shown {
+        Shown::Nothing(node) | Shown::Text(node, _) => Some(node.clone()),
+        Shown::Tag(tag) => Some(tag.element.clone().into()),
+        Shown::Many(all, mark) => all.first().map_or_else(|| Some(mark.clone()), first),
+        Shown::Live(effect) => effect.with_value_mut(|shown| first(shown)).flatten(),
+    }
+}
+
+fn mount_before(shown: &Shown, node: &Node) {
+    if let Some(parent) = node.parent_node() {
+        mount(shown, &parent, Some(node));
+    }
+}
+
+fn mount(shown: &Shown, parent: &Node, before: Option<&Node>) {
+    each(shown, &mut |node| {
+        let _ = parent.insert_before(node, before);
+    });
+}
+
+fn unmount(shown: &mut Shown) {
+    each(shown, &mut |node| {
+        if let Some(parent) = node.parent_node() {
+            let _ = parent.remove_child(node);
+        }
+    });
+    end(shown);
+}
+
+/// Ends all effects and listeners of what leaves the page, at once: a dropped effect keeps what it drew until
+/// its next turn, and an effect within that could read signals that are gone.
+fn end(shown: &mut Shown) {
+    match shown {
+        Shown::Nothing(_) | Shown::Text(..) => {}
+        Shown::Tag(tag) => {
+            tag.parts.clear();
+            tag.children.iter_mut().for_each(end);
+        }
+        Shown::Many(all, _) => all.iter_mut().for_each(end),
+        Shown::Live(effect) => {
+            effect.with_value_mut(end);
+        }
+    }
+}
+
+/// The outermost nodes, in their order.
+fn each(shown: &Shown, act: &mut dyn FnMut(&Node)) {
+    match shown {
+        Shown::Nothing(node) | Shown::Text(node, _) => act(node),
+        Shown::Tag(tag) => act(&tag.element),
+        Shown::Many(all, mark) => {
+            for shown in all {
+                each(shown, act);
+            }
+            act(mark);
+        }
+        Shown::Live(effect) => {
+            effect.with_value_mut(|shown| each(shown, act));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use wasm_bindgen_test::{wasm_bindgen_test, wasm_bindgen_test_configure};
+
+    wasm_bindgen_test_configure!(run_in_browser);
+
+    /// Lets effects run that wait for their turn.
+    async fn turn() {
+        leptos::task::tick().await;
+    }
+
+    /// Shows a view in an element of its own.
+    fn shown(view: impl FnOnce() -> View) -> (Element, Owner, Shown) {
+        leptos::mount::mount_to_body(|| ());
+        let owner = Owner::new();
+        let place = document().create_element("div").unwrap();
+        document().body().unwrap().append_child(&place).unwrap();
+        let shown = owner.with(|| build(view()));
+        mount(&shown, &place, None);
+        (place, owner, shown)
+    }
+
+    fn words(all: &[&str]) -> View {
+        all.iter().map(|word| tag("i").child((*word).to_owned()).view()).collect::<Vec<_>>().view()
+    }
+
+    fn live(draw: impl FnMut() -> View + 'static) -> View {
+        View::Live(Box::new(draw))
+    }
+
+    #[wasm_bindgen_test]
+    async fn a_list_grows_and_shrinks_in_its_order() {
+        let list = RwSignal::new(vec!["a", "b"]);
+        let draw = move || View::Many(vec!["<".view(), live(move || words(&list.get())), ">".view()]);
+        let (place, _owner, _shown) = shown(draw);
+        for (all, text) in [
+            (vec!["a", "b"], "<ab>"),
+            (vec!["a", "c", "d", "e"], "<acde>"),
+            (vec![], "<>"),
+            (vec!["f"], "<f>"),
+        ] {
+            list.set(all);
+            turn().await;
+            assert_eq!(place.text_content().unwrap(), text);
+        }
+    }
+
+    #[wasm_bindgen_test]
+    async fn a_field_keeps_its_focus_when_only_the_words_around_it_change() {
+        let label = RwSignal::new("one");
+        let (place, _owner, _shown) = shown(move || {
+            live(move || tag("label").set("title", label.get()).child(label.get()).child(tag("input")).view())
+        });
+        let input = place.query_selector("input").unwrap().unwrap();
+        input.unchecked_ref::<web_sys::HtmlElement>().focus().unwrap();
+        label.set("two");
+        turn().await;
+        assert_eq!(place.text_content().unwrap(), "two");
+        assert_eq!(place.query_selector("label").unwrap().unwrap().get_attribute("title").unwrap(), "two");
+        assert!(place.query_selector("input").unwrap().unwrap().is_same_node(Some(&input)));
+        assert!(document().active_element().unwrap().is_same_node(Some(&input)));
+    }
+
+    #[wasm_bindgen_test]
+    async fn another_element_takes_the_place_of_the_one_before() {
+        let late = RwSignal::new(false);
+        let inner = RwSignal::new("x");
+        let (place, _owner, _shown) = shown(move || {
+            let changing = live(move || {
+                if late.get() {
+                    tag("b").child(live(move || inner.get().view())).view()
+                } else {
+                    View::Nothing
+                }
+            });
+            View::Many(vec![tag("p").child("before").view(), changing, tag("p").child("behind").view()])
+        });
+        assert_eq!(place.text_content().unwrap(), "beforebehind");
+        late.set(true);
+        turn().await;
+        inner.set("y");
+        turn().await;
+        assert_eq!(place.text_content().unwrap(), "beforeybehind");
+        late.set(false);
+        turn().await;
+        inner.set("z");
+        turn().await;
+        assert_eq!(place.text_content().unwrap(), "beforebehind");
+    }
+
+    #[wasm_bindgen_test]
+    async fn attributes_classes_and_fields_follow_their_signals() {
+        let on = RwSignal::new(true);
+        let (place, _owner, _shown) = shown(move || {
+            tag("input")
+                .class("plain")
+                .class_while("marked", move || on.get())
+                .live("title", move || on.get().then_some("on"))
+                .property("value", move || if on.get() { "1" } else { "2" })
+                .view()
+        });
+        let input = place.query_selector("input").unwrap().unwrap();
+        let value = || input.unchecked_ref::<web_sys::HtmlInputElement>().value();
+        assert_eq!((input.class_name(), value()), ("plain marked".to_owned(), "1".to_owned()));
+        assert_eq!(input.get_attribute("title").as_deref(), Some("on"));
+        on.set(false);
+        turn().await;
+        assert_eq!((input.class_name(), value()), ("plain".to_owned(), "2".to_owned()));
+        assert_eq!(input.get_attribute("title"), None);
+    }
+
+    #[wasm_bindgen_test]
+    async fn only_the_present_view_hears_events() {
+        let (version, heard) = (RwSignal::new(1), RwSignal::new(Vec::new()));
+        let (place, _owner, mut shown) = shown(move || {
+            live(move || {
+                let version = version.get();
+                tag("button").on("click", move |_| heard.update(|all| all.push(version))).view()
+            })
+        });
+        let button = place.query_selector("button").unwrap().unwrap();
+        let press = || button.unchecked_ref::<web_sys::HtmlElement>().click();
+        press();
+        version.set(2);
+        turn().await;
+        press();
+        assert_eq!(heard.get_untracked(), [1, 2]);
+        unmount(&mut shown);
+        press();
+        assert_eq!(heard.get_untracked(), [1, 2]);
+    }
+}
