@@ -17,6 +17,7 @@ mod stages;
 mod state;
 mod text_file;
 mod view;
+mod water;
 mod widgets;
 
 /// Mounts the app on the page.

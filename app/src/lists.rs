@@ -3,26 +3,24 @@
 
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
-use crate::widgets::{NumberField, button, entry, live, picker};
+use crate::widgets::{button, entry, fold, live, picker, text_entry};
 use batch::document::{
     Batch, Choices, FruitAddition, FruitField, FruitForm, Gas, GristBy, Hop, HopField, MOST_ITEMS, Malt,
-    MaltField, SALT_AMOUNT, SaltDose, Slot, Stage,
+    MaltField, Slot, Stage,
 };
 use calc::brew::package::{PackageKind, Verdict};
-use calc::brew::water::Finish;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
-use calc::data::salts::Salt;
-use calc::quantity::{Amount, Quantity};
+use calc::quantity::Quantity;
 use leptos::prelude::*;
 
 /// What a stage has besides number fields: lists and choices.
 pub fn of_stage(stage: Stage) -> View {
     match stage {
         Stage::Aim => notes(),
-        Stage::Water => water(),
+        Stage::Water => crate::water::stage(),
         Stage::Grist => grist(),
         Stage::Mash | Stage::AcidDrop => acid(),
         Stage::Souring => choice(
@@ -38,18 +36,19 @@ pub fn of_stage(stage: Stage) -> View {
     }
 }
 
-fn named<T: Copy>(all: &[T], name: impl Fn(T) -> String) -> Vec<(T, String)> {
+/// Each value with its name, for a picker.
+pub fn named<T: Copy>(all: &[T], name: impl Fn(T) -> String) -> Vec<(T, String)> {
     all.iter().map(|&value| (value, name(value))).collect()
 }
 
 /// "sour cherry" as it stands at the head of a line.
-fn headed(name: &str) -> String {
+pub fn headed(name: &str) -> String {
     let mut letters = name.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// A picker for one of the document's choices.
-fn choice<T: Copy + PartialEq + Send + Sync + 'static>(
+pub fn choice<T: Copy + PartialEq + Send + Sync + 'static>(
     label: &'static str,
     name: &'static str,
     options: Vec<(T, String)>,
@@ -102,90 +101,8 @@ pub fn toggle(
         .view()
 }
 
-fn water() -> View {
-    let (shared, open) = (Shared::here(), Open::here());
-    let finishes = named(Finish::ALL, |finish| finish.name().to_owned());
-    let reason = move || open.document.with(|batch| headed(batch.choices.finish.reason()));
-    let toggles: Vec<View> = Salt::ALL
-        .iter()
-        .map(|&salt| {
-            let at_hand =
-                Signal::derive(move || open.document.with(|batch| batch.choices.salts.contains(&salt)));
-            toggle(salt.name().to_owned(), format!("salt.{salt:?}"), at_hand, move |on| {
-                open.edit(|batch| {
-                    batch.choices.salts.retain(|kept| *kept != salt);
-                    if on {
-                        batch.choices.salts.push(salt);
-                    } else {
-                        batch.choices.own_salts.retain(|dose| dose.salt != salt);
-                    }
-                });
-            })
-        })
-        .collect();
-    let weigh = Memo::new(move |_| open.plan.with(|plan| plan.salts.clone()));
-    let amounts = move || {
-        let rows: Vec<View> = weigh
-            .get()
-            .into_iter()
-            .map(|(salt, mass)| {
-                let amount = mass.amount().seen_as(SALT_AMOUNT.dimension);
-                tag("li")
-                    .child(tag("span").class("what").child(salt.name()))
-                    .child(
-                        tag("span")
-                            .class("number")
-                            .child(live(move || shared.preferences.with(|p| p.text(amount)))),
-                    )
-                    .view()
-            })
-            .collect();
-        if rows.is_empty() {
-            return tag("p")
-                .class("aside")
-                .child("Nothing to weigh: no salts are needed, or the water is not known yet.")
-                .view();
-        }
-        tag("ul").class("ledger weigh").set("data-test", "weigh").child(rows).view()
-    };
-    let at_hand = Memo::new(move |_| open.document.with(|batch| batch.choices.salts.clone()));
-    let own = move || at_hand.get().into_iter().map(own_salt).collect::<Vec<View>>();
-    View::Many(vec![(choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish)).view(), tag("p").class("aside").child(live(reason)).child(".").view(), tag("h3").child("Weigh, for all the water").view(), (live(amounts)).view(), tag("details").class("fold").child(tag("summary").child("Salts at hand")).child(tag("div").class("toggles").child(toggles)).view(), tag("details").class("fold").child(tag("summary").child("Own amounts instead")).child(tag("p").class("aside").child("One amount typed here makes the list yours: only what you type counts. Clear all to go back.")).child(live(own)).view(), tag("h3").child("Water report").view()])
-}
-
-/// The field for an own amount of a salt.
-fn own_salt(salt: Salt) -> View {
-    let open = Open::here();
-    let typed = move |batch: &Batch| {
-        let dose = batch.choices.own_salts.iter().find(|dose| dose.salt == salt);
-        dose.map(|dose| dose.mass.amount().seen_as(SALT_AMOUNT.dimension))
-    };
-    let suggested = Signal::derive(move || {
-        open.plan.with(|plan| {
-            let line = plan.salts.iter().find(|line| line.0 == salt);
-            line.map(|line| line.1.amount().seen_as(SALT_AMOUNT.dimension))
-        })
-    });
-    let field = NumberField {
-        spec: SALT_AMOUNT,
-        name: format!("own.{salt:?}"),
-        value: Signal::derive(move || open.document.with(typed)),
-        hint: suggested,
-        note: Signal::derive(String::new),
-        change: Callback::new(move |amount: Option<Amount>| {
-            open.edit(|batch| {
-                batch.choices.own_salts.retain(|dose| dose.salt != salt);
-                if let Some(amount) = amount {
-                    batch.choices.own_salts.push(SaltDose { salt, mass: amount.typed() });
-                }
-            });
-        }),
-    };
-    tag("div").class("named").child(tag("h4").child(salt.name())).child(field.view()).view()
-}
-
 /// One of the document's lists: its items, and the button that adds one.
-fn list(
+pub fn list(
     count: impl Fn(&Batch) -> usize + Send + Sync + 'static,
     item: fn(usize) -> View,
     add: (&'static str, &'static str, fn(&mut Batch)),
@@ -206,31 +123,10 @@ fn list(
     ])
 }
 
-fn remove_button(what: &'static str, remove: impl Fn(&mut Batch) + Send + Sync + 'static) -> View {
+/// A button that takes an item from its list, with a way back.
+pub fn remove_button(what: &'static str, remove: impl Fn(&mut Batch) + Send + Sync + 'static) -> View {
     let open = Open::here();
     button("quiet remove-item", "remove", "Remove", move || open.edit_with_undo(what, &remove))
-}
-
-fn name_field(
-    name: String,
-    value: impl Fn(&Batch) -> String + Send + Sync + 'static,
-    set: fn(&mut Batch, usize, String),
-    place: usize,
-) -> View {
-    let open = Open::here();
-    tag("label")
-        .class("wide")
-        .child("Own name, if you like")
-        .child(
-            tag("input")
-                .set("type", "text")
-                .set("name", name)
-                .set("maxlength", "120")
-                .set("autocomplete", "off")
-                .property("value", move || open.document.with(&value))
-                .on("input", move |event| open.edit(|batch| set(batch, place, event_target_value(&event)))),
-        )
-        .view()
 }
 
 fn grist() -> View {
@@ -291,15 +187,15 @@ fn malt(place: usize) -> View {
             tag("details")
                 .class("fold")
                 .child(tag("summary").child("From the bag, if you have it"))
-                .child(name_field(
+                .child(text_entry(
+                    "Own name, if you like",
                     format!("malt{place}.name"),
                     move |batch| batch.grist.get(place).map_or_else(String::new, |malt| malt.name.clone()),
-                    |batch, place, name| {
+                    move |batch, name| {
                         if let Some(malt) = batch.grist.get_mut(place) {
-                            malt.name = name
+                            malt.name = name;
                         }
                     },
-                    place,
                 ))
                 .child(
                     [MaltField::Extract, MaltField::Moisture, MaltField::OwnPh, MaltField::Buffering]
@@ -335,15 +231,15 @@ fn hop(place: usize) -> View {
                 .into_iter()
                 .collect::<Vec<_>>(),
         )
-        .child(name_field(
+        .child(text_entry(
+            "Own name, if you like",
             format!("hop{place}.name"),
             move |batch| batch.hops.get(place).map_or_else(String::new, |hop| hop.name.clone()),
-            |batch, place, name| {
+            move |batch, name| {
                 if let Some(hop) = batch.hops.get_mut(place) {
-                    hop.name = name
+                    hop.name = name;
                 }
             },
-            place,
         ))
         .child(remove_button("Hops removed.", move |batch| {
             if place < batch.hops.len() {

@@ -3,7 +3,7 @@
 use crate::clock;
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
-use crate::widgets::{NumberField, button, live};
+use crate::widgets::{NumberField, Typed, button, live};
 use batch::document::{Reading, ReadingKind, SAMPLE_TEMPERATURE, Stage};
 use batch::moment::Moment;
 use calc::quantity::Amount;
@@ -100,10 +100,11 @@ pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> View
     let field = NumberField {
         spec: kind.spec(),
         name: format!("{place}.{key}"),
-        value: value.into(),
+        value: Signal::derive(move || Typed { value: value.get(), upper: None }),
         hint: last,
         note: Signal::derive(String::new),
-        change: Callback::new(move |typed| value.set(typed)),
+        ranged: false,
+        change: Callback::new(move |typed: Typed| value.set(typed.value)),
     };
     let save = move |_| {
         let Some(measured) = value.get_untracked() else {
@@ -138,10 +139,11 @@ pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> View
         let warm = NumberField {
             spec: SAMPLE_TEMPERATURE,
             name: format!("{place}.{key}.temperature"),
-            value: temperature.into(),
+            value: Signal::derive(move || Typed { value: temperature.get(), upper: None }),
             hint: none,
             note: Signal::derive(String::new),
-            change: Callback::new(move |typed| temperature.set(typed)),
+            ranged: false,
+            change: Callback::new(move |typed: Typed| temperature.set(typed.value)),
         };
         View::Many(vec![
             tag("label")

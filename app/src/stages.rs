@@ -53,19 +53,12 @@ pub const fn layout(stage: Stage) -> &'static Layout {
         },
         Stage::Water => &Layout {
             headline: Headline::Figure(Figure::TotalWater),
-            fields: &[
-                Field::Calcium,
-                Field::Magnesium,
-                Field::Sodium,
-                Field::Chloride,
-                Field::Sulfate,
-                Field::Alkalinity,
-                Field::Distilled,
-            ],
-            fold: "More about the water",
-            rare: &[Field::WaterPh],
-            help: "Copy the ions from your supplier's report and pick how the beer should finish. The salts to weigh are \
-                   the best that your scale can measure out.",
+            fields: &[Field::Distilled],
+            fold: "",
+            rare: &[],
+            help: "Copy your supplier's report, in the units it has, and pick how the beer should finish. A range is typed \
+                   as 40..60 or <5. What the report lacks is inferred, and what does not fit is named. No recipe for your \
+                   scale and salts comes nearer to the finish than the one to weigh.",
         },
         Stage::Grist => &Layout {
             headline: Headline::Figure(Figure::GristMass),
@@ -157,5 +150,4 @@ pub const IONS: &[Figure] = &[
     Figure::SulfateAfter,
     Figure::AlkalinityAfter,
     Figure::Hardness,
-    Figure::Imbalance,
 ];

@@ -4,7 +4,7 @@
 use crate::preferences::Preferences;
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
-use batch::document::{Fallback, Slot, Spec};
+use batch::document::{Batch, Fallback, Slot, Spec};
 use batch::plan::{Figure, Input, Origin, Shown, Unknown};
 use batch::say::Sentence;
 use calc::data::{Mark, Source};
@@ -54,13 +54,24 @@ pub struct NumberField {
     /// Stable name of the field for tests and for assistive technology.
     pub name: String,
     /// The value in the document.
-    pub value: Signal<Option<Amount>>,
+    pub value: Signal<Typed>,
     /// What is used while the field is empty.
     pub hint: Signal<Option<Amount>>,
     /// A line under the field.
     pub note: Signal<String>,
+    /// Whether two ends may be typed.
+    pub ranged: bool,
     /// Takes a value that is in range, or nothing for an empty field.
-    pub change: Callback<Option<Amount>>,
+    pub change: Callback<Typed>,
+}
+
+/// What is in a field: nothing, one value, or both ends of a range.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Typed {
+    /// The value, or the lower end.
+    pub value: Option<Amount>,
+    /// The upper end.
+    pub upper: Option<Amount>,
 }
 
 /// The message for a value outside the range, in the person's unit.
@@ -73,13 +84,21 @@ fn out_of_range(spec: &Spec, value: Amount, unit: &Unit) -> String {
     )
 }
 
-/// Reads a typed text: the value to store, or a message.
-fn read(spec: &'static Spec, unit: &Unit, text: &str) -> Result<Option<Amount>, String> {
+/// Reads a typed text: what to store, or a message.
+fn read(spec: &'static Spec, unit: &Unit, text: &str, ranged: bool) -> Result<Typed, String> {
     if text.trim().is_empty() {
-        return Ok(None);
+        return Ok(Typed::default());
     }
-    let amount = Amount::parse(spec.dimension, unit, text).map_err(|problem| problem.to_string())?;
-    spec.check(amount).map(Some).map_err(|found| out_of_range(spec, found.value, unit))
+    let typed = if ranged {
+        Amount::parse_range(spec.dimension, unit, text)
+    } else {
+        Amount::parse(spec.dimension, unit, text).map(|amount| (amount, None))
+    };
+    let (value, upper) = typed.map_err(|problem| problem.to_string())?;
+    for end in [Some(value), upper].into_iter().flatten() {
+        spec.check(end).map_err(|found| out_of_range(spec, found.value, unit))?;
+    }
+    Ok(Typed { value: Some(value), upper })
 }
 
 /// What a field shows of a stored amount: all its figures, unless they are
@@ -92,20 +111,22 @@ fn field_text(amount: Amount, unit: &Unit) -> String {
 impl NumberField {
     /// Draws the field.
     pub fn view(self) -> View {
-        let Self { spec, name, value, hint, note, change } = self;
+        let Self { spec, name, value, hint, note, ranged, change } = self;
         let preferences = Shared::here().preferences;
         let unit = Memo::new(move |_| preferences.with(|p| p.unit(spec.dimension)));
-        let shown = move |amount: Option<Amount>| {
-            amount.map_or_else(String::new, |a| field_text(a, &unit.get_untracked()))
+        let shown = move |typed: Typed| {
+            let ends = [typed.value, typed.upper].into_iter().flatten();
+            let texts: Vec<String> = ends.map(|amount| field_text(amount, &unit.get_untracked())).collect();
+            texts.join("–")
         };
         let text = RwSignal::new(shown(value.get_untracked()));
         let problem = RwSignal::new(None::<String>);
 
         // A value that changed elsewhere (undo, another unit) replaces the text; one's own typing does not.
-        Effect::new(move |before: Option<(Option<Amount>, Unit)>| {
+        Effect::new(move |before: Option<(Typed, Unit)>| {
             let now = (value.get(), unit.get());
             if before.is_some_and(|before| before != now) {
-                let typed = read(spec, &now.1, &text.get_untracked());
+                let typed = read(spec, &now.1, &text.get_untracked(), ranged);
                 if before.is_some_and(|before| before.1 != now.1) || typed != Ok(now.0) {
                     text.set(shown(now.0));
                     problem.set(None);
@@ -114,7 +135,7 @@ impl NumberField {
             now
         });
 
-        let take = move |typed: String| match read(spec, &unit.get_untracked(), &typed) {
+        let take = move |typed: String| match read(spec, &unit.get_untracked(), &typed, ranged) {
             Ok(found) => {
                 problem.set(None);
                 text.set(typed);
@@ -127,7 +148,7 @@ impl NumberField {
         };
         let step = move |direction: f64| {
             let unit = unit.get_untracked();
-            let from = value.get_untracked().or_else(|| hint.get_untracked()).unwrap_or(spec.low);
+            let from = value.get_untracked().value.or_else(|| hint.get_untracked()).unwrap_or(spec.low);
             let steps = (from.in_unit(&unit) / unit.step).round() + direction;
             let low = spec.low.in_unit(&unit).min(spec.high.in_unit(&unit));
             let high = spec.high.in_unit(&unit).max(spec.low.in_unit(&unit));
@@ -135,7 +156,7 @@ impl NumberField {
             let amount = Amount::from_unit(spec.dimension, &unit, next);
             text.set(amount.entry_text(&unit));
             problem.set(None);
-            change.run(Some(amount));
+            change.run(Typed { value: Some(amount), upper: None });
         };
 
         let id = fresh_id();
@@ -235,8 +256,16 @@ pub fn entry(slot: Slot) -> View {
             }
         })
     });
+    let upper = slot.upper();
+    let held = move |batch: &Batch| Typed {
+        value: slot.get(batch),
+        upper: upper.and_then(|upper| upper.get(batch)),
+    };
     let place = match slot {
         Slot::Of(_) => String::new(),
+        Slot::Water(place, _) | Slot::WaterTo(place, _) => format!("water{place}."),
+        Slot::Finish(_) | Slot::FinishTo(_) => "finish.".to_owned(),
+        Slot::Salt(place, _) => format!("salt{place}."),
         Slot::Malt(place, _) => format!("malt{place}."),
         Slot::Hop(place, _) => format!("hop{place}."),
         Slot::Fruit(place, _) => format!("fruit{place}."),
@@ -244,19 +273,57 @@ pub fn entry(slot: Slot) -> View {
     NumberField {
         spec,
         name: format!("{place}{}", spec.key),
-        value: Signal::derive(move || open.document.with(|batch| slot.get(batch))),
+        value: Signal::derive(move || open.document.with(held)),
         hint,
         note,
-        change: Callback::new(move |value| {
-            if open.document.with_untracked(|batch| slot.get(batch)) != value {
+        ranged: upper.is_some(),
+        change: Callback::new(move |typed: Typed| {
+            if open.document.with_untracked(held) != typed {
                 open.edit(|batch| {
                     // The field has checked the range by the same table row; the document checks again.
-                    let _ = slot.set(batch, value);
+                    let _ = slot.set(batch, typed.value);
+                    if let Some(upper) = upper {
+                        let _ = upper.set(batch, typed.upper);
+                    }
                 });
             }
         }),
     }
     .view()
+}
+
+/// A fold whose inside is built when it is first opened.
+pub fn fold<V: Into<View>>(title: &'static str, inside: impl Fn() -> V + 'static) -> View {
+    let opened = RwSignal::new(false);
+    tag("details")
+        .class("fold")
+        .on("toggle", move |_| opened.set(true))
+        .child(tag("summary").child(title))
+        .child(live(move || opened.get().then(&inside)))
+        .view()
+}
+
+/// A field for a name.
+pub fn text_entry(
+    label: &'static str,
+    name: String,
+    value: impl Fn(&Batch) -> String + Send + Sync + 'static,
+    set: impl Fn(&mut Batch, String) + Send + Sync + 'static,
+) -> View {
+    let open = Open::here();
+    tag("label")
+        .class("wide")
+        .child(label)
+        .child(
+            tag("input")
+                .set("type", "text")
+                .set("name", name)
+                .set("maxlength", "120")
+                .set("autocomplete", "off")
+                .property("value", move || open.document.with(&value))
+                .on("input", move |event| open.edit(|batch| set(batch, event_target_value(&event)))),
+        )
+        .view()
 }
 
 /// A choice from a short list, as a system menu.

@@ -104,7 +104,7 @@ pub fn parse_number(text: &str) -> Result<f64, NumberError> {
 }
 
 /// Reads a number or a range, as water reports print them: `40`, `40-60`,
-/// `40 – 60`, `40 to 60`, `40..60`; `<5` is the range from nothing to 5. The
+/// `40 – 60`, `40 to 60`, `40..60` or `40,,60` (a phone's numeric keypad has no dash); `<5` is the range from nothing to 5. The
 /// second number is the upper end of a range. Ends in either order are put right.
 ///
 /// # Errors
@@ -118,6 +118,7 @@ pub fn parse_range(text: &str) -> Result<(f64, Option<f64>), NumberError> {
     });
     let ends = text
         .split_once("..")
+        .or_else(|| text.split_once(",,"))
         .or_else(|| text.split_once(" to "))
         .or_else(|| dash.map(|(at, c)| (&text[..at], &text[at + c.len_utf8()..])));
     let Some((one, other)) = ends else { return Ok((parse_number(text)?, None)) };
@@ -169,6 +170,7 @@ mod tests {
             ("40,5—60", (40.5, Some(60.0))),
             ("60 to 40", (40.0, Some(60.0))),
             ("7.2..7.6", (7.2, Some(7.6))),
+            ("7,2,,7,6", (7.2, Some(7.6))),
             ("<5", (0.0, Some(5.0))),
             ("< 0,5", (0.0, Some(0.5))),
             ("-3", (-3.0, None)),
