@@ -71,6 +71,7 @@ pub fn screen(shared: Shared) -> View {
                     .set("tabindex", "0")
                     .child(warnings(open))
                     .child(pictures::ions())
+                    .child(pictures::mash())
                     .child(pictures::course())
                     .child(pictures::level()),
             )
@@ -384,6 +385,7 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
     });
     let picture = match stage {
         Stage::Water => pictures::ions(),
+        Stage::Mash => pictures::mash(),
         Stage::Souring => pictures::course(),
         Stage::Fruit => pictures::level(),
         _ => View::Nothing,

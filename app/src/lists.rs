@@ -9,6 +9,8 @@ use batch::document::{
     MaltField, Slot, Stage,
 };
 use calc::brew::package::{PackageKind, Verdict};
+use calc::brew::titration::PROCEDURE;
+use calc::chem::meter::Compensation;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::Culture;
 use calc::data::fruits::Fruit;
@@ -22,7 +24,8 @@ pub fn of_stage(stage: Stage) -> View {
         Stage::Aim => notes(),
         Stage::Water => crate::water::stage(),
         Stage::Grist => grist(),
-        Stage::Mash | Stage::AcidDrop => acid(),
+        Stage::Mash => View::Many(vec![acid(), meter()]),
+        Stage::AcidDrop => acid(),
         Stage::Souring => choice(
             "Bacteria",
             "culture",
@@ -63,6 +66,12 @@ fn acid() -> View {
     choice("Acid at hand", "acid", named(AcidKind::ALL, |acid| headed(acid.name())), |choices| {
         &mut choices.acid
     })
+}
+
+/// Matters only for samples read warm.
+fn meter() -> View {
+    let kinds = named(Compensation::ALL, |kind| kind.name().to_owned());
+    choice("Your pH meter", "compensation", kinds, |choices| &mut choices.compensation)
 }
 
 fn notes() -> View {
@@ -183,27 +192,7 @@ fn malt(place: usize) -> View {
             });
         }))
         .child(live(amount))
-        .child(
-            tag("details")
-                .class("fold")
-                .child(tag("summary").child("From the bag, if you have it"))
-                .child(text_entry(
-                    "Own name, if you like",
-                    format!("malt{place}.name"),
-                    move |batch| batch.grist.get(place).map_or_else(String::new, |malt| malt.name.clone()),
-                    move |batch, name| {
-                        if let Some(malt) = batch.grist.get_mut(place) {
-                            malt.name = name;
-                        }
-                    },
-                ))
-                .child(
-                    [MaltField::Extract, MaltField::Moisture, MaltField::OwnPh, MaltField::Buffering]
-                        .map(|field| entry(Slot::Malt(place, field)))
-                        .into_iter()
-                        .collect::<Vec<_>>(),
-                ),
-        )
+        .child(fold("From the bag, or measured at home", move || bag(place)))
         .child(
             tag("div")
                 .class("item-foot")
@@ -215,6 +204,47 @@ fn malt(place: usize) -> View {
                 .child(tag("p").class("result").child(live(other))),
         )
         .view()
+}
+
+fn malt_entries(place: usize, fields: &[MaltField]) -> View {
+    View::Many(fields.iter().map(|&field| entry(Slot::Malt(place, field))).collect())
+}
+
+fn bag(place: usize) -> View {
+    View::Many(vec![
+        text_entry(
+            "Own name, if you like",
+            format!("malt{place}.name"),
+            move |batch| batch.grist.get(place).map_or_else(String::new, |malt| malt.name.clone()),
+            move |batch, name| {
+                if let Some(malt) = batch.grist.get_mut(place) {
+                    malt.name = name;
+                }
+            },
+        ),
+        malt_entries(
+            place,
+            &[MaltField::Extract, MaltField::Moisture, MaltField::OwnPh, MaltField::Buffering],
+        ),
+        fold("A test at home", move || home_test(place)),
+    ])
+}
+
+/// The small mash and titration that replace the class's pH and buffering.
+fn home_test(place: usize) -> View {
+    View::Many(vec![
+        tag("p").class("aside").child(PROCEDURE).view(),
+        malt_entries(
+            place,
+            &[
+                MaltField::TestedMass,
+                MaltField::FirstAcid,
+                MaltField::FirstPh,
+                MaltField::SecondAcid,
+                MaltField::SecondPh,
+            ],
+        ),
+    ])
 }
 
 fn hops() -> View {

@@ -8,7 +8,7 @@ use crate::view::{Shows, View, tag};
 use crate::widgets::live;
 use batch::document::{Batch, Field, ReadingKind, Slot, Step};
 use batch::plan::Plan;
-use calc::quantity::{Amount, Dimension, Quantity};
+use calc::quantity::{Amount, Dimension, Quantity, fixed};
 use leptos::prelude::*;
 use std::fmt::Write as _;
 
@@ -44,35 +44,39 @@ struct Drawing {
 impl Drawing {
     fn svg(&self, title: &str) -> String {
         format!(
-            "<svg viewBox=\"0 0 {WIDE:.0} {:.0}\" role=\"img\" aria-label=\"{title}. {}\">{}</svg>",
-            self.high, self.words, self.body
+            "<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{title}. {}\">{}</svg>",
+            fixed(WIDE, 0),
+            fixed(self.high, 0),
+            self.words,
+            self.body
         )
     }
 
     // Writing to a string cannot fail.
     fn text(&mut self, x: f64, y: f64, class: &str, words: &str) {
-        let _ = write!(self.body, "<text x=\"{x:.1}\" y=\"{y:.1}\" class=\"{class}\">{words}</text>");
+        let (x, y) = (fixed(x, 1), fixed(y, 1));
+        let _ = write!(self.body, "<text x=\"{x}\" y=\"{y}\" class=\"{class}\">{words}</text>");
     }
 
     fn rect(&mut self, (x, y): (f64, f64), (wide, high): (f64, f64), class: &str) {
-        let (wide, high) = (wide.max(0.0), high.max(0.0));
+        let [x, y, wide, high] = [x, y, wide.max(0.0), high.max(0.0)].map(|length| fixed(length, 1));
         let _ = write!(
             self.body,
-            "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{wide:.1}\" height=\"{high:.1}\" class=\"{class}\"/>"
+            "<rect x=\"{x}\" y=\"{y}\" width=\"{wide}\" height=\"{high}\" class=\"{class}\"/>"
         );
     }
 
     fn line(&mut self, (x1, y1): (f64, f64), (x2, y2): (f64, f64), class: &str) {
-        let _ = write!(
-            self.body,
-            "<line x1=\"{x1:.1}\" y1=\"{y1:.1}\" x2=\"{x2:.1}\" y2=\"{y2:.1}\" class=\"{class}\"/>"
-        );
+        let [x1, y1, x2, y2] = [x1, y1, x2, y2].map(|length| fixed(length, 1));
+        let _ =
+            write!(self.body, "<line x1=\"{x1}\" y1=\"{y1}\" x2=\"{x2}\" y2=\"{y2}\" class=\"{class}\"/>");
     }
 
     fn path(&mut self, points: impl Iterator<Item = (f64, f64)>, class: &str) {
         self.body.push_str("<path d=\"");
         for (place, (x, y)) in points.enumerate() {
-            let _ = write!(self.body, "{}{x:.1} {y:.1}", if place == 0 { "M" } else { "L" });
+            let (x, y) = (fixed(x, 1), fixed(y, 1));
+            let _ = write!(self.body, "{}{x} {y}", if place == 0 { "M" } else { "L" });
         }
         let _ = write!(self.body, "\" class=\"{class}\"/>");
     }
@@ -125,12 +129,134 @@ pub fn ions() -> View {
     })
 }
 
+/// Where the plane of a chart lies in its picture.
+const LEFT: f64 = 34.0;
+const DOWN: f64 = 190.0;
+const FOOT: f64 = 24.0;
+
+/// A chart of pH, from the top down, against something along the foot.
+struct Chart {
+    drawing: Drawing,
+    low: f64,
+    high: f64,
+    end: f64,
+}
+
+impl Chart {
+    /// A chart that holds all these values, with a line every `every` and a mark every `step` along the foot.
+    fn new(values: impl Iterator<Item = f64>, every: f64, (end, step, unit): (f64, f64, &str)) -> Self {
+        let (low, high) = values.fold((f64::MAX, f64::MIN), |(low, high), ph| (low.min(ph), high.max(ph)));
+        let (low, high) = ((low / every).floor() * every, (high / every).ceil() * every);
+        let mut chart = Self { drawing: Drawing { high: DOWN + FOOT, ..Drawing::default() }, low, high, end };
+        let mut grid = low;
+        while grid <= high + 1e-9 {
+            let at = chart.y(grid);
+            chart.drawing.line((LEFT, at), (WIDE, at), "grid");
+            chart.drawing.text(LEFT - 5.0, at + 4.0, "small end", &fixed(grid, 1));
+            grid += every;
+        }
+        let mut mark = 0.0;
+        while mark <= end {
+            let at = chart.x(mark);
+            chart.drawing.line((at, DOWN), (at, DOWN + 5.0), "grid");
+            if at < WIDE - 20.0 {
+                chart.drawing.text(at, DOWN + 19.0, "small middle", &format!("{} {unit}", fixed(mark, 0)));
+            }
+            mark += step;
+        }
+        chart
+    }
+
+    fn x(&self, along: f64) -> f64 {
+        LEFT + (WIDE - LEFT) * along / self.end
+    }
+
+    fn y(&self, ph: f64) -> f64 {
+        8.0 + (DOWN - 8.0) * (self.high - ph) / (self.high - self.low).max(0.1)
+    }
+
+    /// The curve with its band: along the foot, low, middle, high.
+    fn curve(&mut self, points: &[[f64; 4]]) {
+        let place = |along: f64, ph: f64| (self.x(along), self.y(ph));
+        let up = points.iter().map(|point| place(point[0], point[3]));
+        let down = points.iter().rev().map(|point| place(point[0], point[1]));
+        let band: Vec<(f64, f64)> = up.chain(down).collect();
+        let middle: Vec<(f64, f64)> = points.iter().map(|point| place(point[0], point[2])).collect();
+        self.drawing.path(band.into_iter(), "band");
+        self.drawing.path(middle.into_iter(), "curve");
+    }
+
+    /// The pH wanted, with its words at a share of the width.
+    fn wanted(&mut self, wanted: Amount, at: f64, preferences: &Preferences) {
+        let y = self.y(wanted.base());
+        self.drawing.line((LEFT, y), (WIDE, y), "target");
+        let words = format!("wanted {}", preferences.text(wanted));
+        self.drawing.text(LEFT + 4.0 + at * (WIDE - LEFT), y - 5.0, "small", &words);
+    }
+
+    fn readings(&mut self, readings: &[(f64, f64)]) {
+        for &(along, ph) in readings {
+            let (x, y) = (fixed(self.x(along), 1), fixed(self.y(ph), 1));
+            let _ =
+                write!(self.drawing.body, "<circle cx=\"{x}\" cy=\"{y}\" r=\"5\" class=\"reading\"/>");
+        }
+        let _ = match readings.len() {
+            0 => write!(self.drawing.words, "No reading yet."),
+            1 => write!(self.drawing.words, "One reading."),
+            count => write!(self.drawing.words, "{count} readings."),
+        };
+    }
+}
+
+/// The pH of this mash against the acid stirred in, with the readings.
+pub fn mash() -> View {
+    picture("Mash pH against acid", |batch, plan, preferences| {
+        let course = plan.mash_course(batch);
+        let wanted = Slot::Of(Field::MashPh).effective(batch)?;
+        let unit = preferences.unit(Dimension::SmallVolume);
+        let points: Vec<[f64; 4]> = course
+            .iter()
+            .map(|(acid, ph)| {
+                let [low, value, high] = [ph.low, ph.value, ph.high].map(|ph| ph.amount().base());
+                [acid.amount().in_unit(&unit), low, value, high]
+            })
+            .collect();
+        let end = points.last()?[0];
+        let readings: Vec<(f64, f64)> = batch
+            .readings
+            .of(ReadingKind::MashPh)
+            .map(|reading| {
+                let before = batch.readings.of(ReadingKind::MashAcid).filter(|dose| dose.at <= reading.at);
+                (before.map(|dose| dose.value.in_unit(&unit)).sum(), reading.value.base())
+            })
+            .collect();
+        let end = readings.iter().map(|reading| reading.0).fold(end, f64::max);
+        let all = points.iter().flat_map(|point| [point[1], point[3]]);
+        let all = all.chain(readings.iter().map(|reading| reading.1)).chain([wanted.base()]);
+        let step = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0].into_iter().find(|step| end <= 7.0 * step);
+        let mut chart = Chart::new(all, 0.2, (end, step.unwrap_or(100.0), unit.symbol));
+        chart.curve(&points);
+        chart.wanted(wanted, 0.45, preferences);
+        let (none, full) = (points.first()?, points.last()?);
+        let ph = |value: f64| preferences.text(Amount::in_base(Dimension::Ph, value));
+        let _ = write!(
+            chart.drawing.words,
+            "Without acid {}, likely {} to {}; with {} {} of it {}. ",
+            ph(none[2]),
+            ph(none[1]),
+            ph(none[3]),
+            fixed(full[0], 1),
+            unit.symbol,
+            ph(full[2])
+        );
+        chart.readings(&readings);
+        Some(chart.drawing)
+    })
+}
+
 /// The pH since the bacteria went in: forecast with its band, readings, and the pH wanted.
 pub fn course() -> View {
     picture("pH while souring", |batch, plan, preferences| {
-        const LEFT: f64 = 34.0;
-        const HIGH: f64 = 190.0;
-        const FOOT: f64 = 24.0;
         let end = plan.course.last()?.at.as_hours().max(1.0);
         let wanted = Slot::Of(Field::SourPh).effective(batch)?;
         let pitched = batch.ticked(Step::Culture);
@@ -141,56 +267,27 @@ pub fn course() -> View {
             })
             .unwrap_or_default();
         let end = readings.iter().map(|reading| reading.0).fold(end, f64::max);
-        let all =
-            plan.course.iter().flat_map(|point| [point.low.amount().base(), point.high.amount().base()]);
+        let points: Vec<[f64; 4]> = plan
+            .course
+            .iter()
+            .map(|point| {
+                let [low, value, high] = [point.low, point.value, point.high].map(|ph| ph.amount().base());
+                [point.at.as_hours(), low, value, high]
+            })
+            .collect();
+        let all = points.iter().flat_map(|point| [point[1], point[3]]);
         let all = all.chain(readings.iter().map(|reading| reading.1)).chain([wanted.base()]);
-        let (low, high) = all.fold((f64::MAX, f64::MIN), |(low, high), ph| (low.min(ph), high.max(ph)));
-        let (low, high) = ((low * 2.0).floor() / 2.0, (high * 2.0).ceil() / 2.0);
-        let x = |hours: f64| LEFT + (WIDE - LEFT) * hours / end;
-        let y = |ph: f64| 8.0 + (HIGH - 8.0) * (high - ph) / (high - low).max(0.1);
-        let mut drawing = Drawing { high: HIGH + FOOT, ..Drawing::default() };
-        let mut grid = low;
-        while grid <= high + 1e-9 {
-            drawing.line((LEFT, y(grid)), (WIDE, y(grid)), "grid");
-            drawing.text(LEFT - 5.0, y(grid) + 4.0, "small end", &format!("{grid:.1}"));
-            grid += 0.5;
-        }
-        let days = if end > 60.0 { 24.0 } else { 12.0 };
-        let mut hours = 0.0;
-        while hours <= end {
-            drawing.line((x(hours), HIGH), (x(hours), HIGH + 5.0), "grid");
-            if x(hours) < WIDE - 20.0 {
-                drawing.text(x(hours), HIGH + 19.0, "small middle", &format!("{hours:.0} h"));
-            }
-            hours += days;
-        }
-        let up = plan.course.iter().map(|point| (x(point.at.as_hours()), y(point.high.amount().base())));
-        let down =
-            plan.course.iter().rev().map(|point| (x(point.at.as_hours()), y(point.low.amount().base())));
-        drawing.path(up.chain(down), "band");
-        drawing.path(
-            plan.course.iter().map(|point| (x(point.at.as_hours()), y(point.value.amount().base()))),
-            "curve",
-        );
-        drawing.line((LEFT, y(wanted.base())), (WIDE, y(wanted.base())), "target");
-        let above = y(wanted.base()) - 5.0;
+        let mut chart = Chart::new(all, 0.5, (end, if end > 60.0 { 24.0 } else { 12.0 }, "h"));
+        chart.curve(&points);
         // On the left, where the pH is still far above it.
-        drawing.text(LEFT + 4.0, above, "small", &format!("wanted {}", preferences.text(wanted)));
-        for &(hours, ph) in &readings {
-            let _ = write!(
-                drawing.body,
-                "<circle cx=\"{:.1}\" cy=\"{:.1}\" r=\"5\" class=\"reading\"/>",
-                x(hours),
-                y(ph)
-            );
-        }
-        let when = plan.figures.sour_time.ok().map(|time| time.estimate);
-        if let Some(time) = when {
-            let hours = time.value.as_hours();
-            drawing.line((x(hours), y(wanted.base())), (x(hours), HIGH), "target");
+        chart.wanted(wanted, 0.0, preferences);
+        if let Ok(time) = plan.figures.sour_time.map(|time| time.estimate) {
+            let x = chart.x(time.value.as_hours());
+            let from = (x, chart.y(wanted.base()));
+            chart.drawing.line(from, (x, DOWN), "target");
             let seen = |t: calc::quantity::Duration| preferences.text(t.amount().seen_as(Dimension::Hours));
             let _ = write!(
-                drawing.words,
+                chart.drawing.words,
                 "Wanted {}, expected after {}, likely between {} and {}. ",
                 preferences.text(wanted),
                 seen(time.value),
@@ -198,12 +295,8 @@ pub fn course() -> View {
                 seen(time.high)
             );
         }
-        let _ = match readings.len() {
-            0 => write!(drawing.words, "No reading yet."),
-            1 => write!(drawing.words, "One reading."),
-            count => write!(drawing.words, "{count} readings."),
-        };
-        Some(drawing)
+        chart.readings(&readings);
+        Some(chart.drawing)
     })
 }
 

@@ -76,11 +76,13 @@ pub const fn layout(stage: Stage) -> &'static Layout {
                 Field::MashTime,
                 Field::MashOut,
                 Field::Rinse,
+                Field::RinsePh,
                 Field::GrainTemperature,
                 Field::AcidStrength,
             ],
             help: "Stir the grain into the strike water, wait ten minutes, cool a spoonful to room temperature and read \
-                   its pH. Add acid in parts: half, stir, read, then the rest.",
+                   its pH. Add acid in parts: the first, stir, read, then what is left. Every reading teaches the plan this \
+                   mash, and the last 0.05 is not worth chasing.",
         },
         Stage::FirstBoil => &Layout {
             headline: Headline::Figure(Figure::PreBoilVolume),

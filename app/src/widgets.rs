@@ -8,7 +8,7 @@ use batch::document::{Batch, Fallback, Slot, Spec};
 use batch::plan::{Figure, Input, Origin, Shown, Unknown};
 use batch::say::Sentence;
 use calc::data::{Mark, Source};
-use calc::quantity::{Amount, Unit};
+use calc::quantity::{Amount, Unit, fixed};
 use leptos::prelude::*;
 use std::sync::atomic::{AtomicU32, Ordering};
 
@@ -152,7 +152,7 @@ impl NumberField {
             let steps = (from.in_unit(&unit) / unit.step).round() + direction;
             let low = spec.low.in_unit(&unit).min(spec.high.in_unit(&unit));
             let high = spec.high.in_unit(&unit).max(spec.low.in_unit(&unit));
-            let next = (steps * unit.step).clamp(low, high);
+            let next = (steps * unit.step).max(low).min(high);
             let amount = Amount::from_unit(spec.dimension, &unit, next);
             text.set(amount.entry_text(&unit));
             problem.set(None);
@@ -406,9 +406,8 @@ pub fn give_or_take(shown: &Shown, preferences: &Preferences) -> String {
     let half = Amount::from_unit(shown.value.dimension, &unit, low + width);
     let zero = Amount::from_unit(shown.value.dimension, &unit, low);
     // Through numbers of the unit itself: half a width is not a temperature.
-    let decimals = usize::from(unit.decimals);
     let number = half.in_unit(&unit) - zero.in_unit(&unit);
-    format!("give or take {number:.decimals$}")
+    format!("give or take {}", fixed(number, unit.decimals))
 }
 
 /// Why a figure is not known yet.
@@ -487,11 +486,13 @@ fn why_panel(figure: Figure, shared: Shared, open: Open) -> View {
         .map(|&input| {
             let label = match input {
                 Input::Field(field) => field.spec().label,
+                Input::Report(field) => field.spec().label,
                 Input::Figure(figure) => figure.label(),
             };
             let value = move || {
                 let amount = match input {
                     Input::Field(field) => open.document.with(|batch| Slot::Of(field).effective(batch)),
+                    Input::Report(field) => open.document.with(|batch| Slot::Water(0, field).get(batch)),
                     Input::Figure(figure) => {
                         open.plan.with(|plan| figure.of(&plan.figures).ok().map(|s| s.value))
                     }

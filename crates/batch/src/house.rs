@@ -210,7 +210,7 @@ impl House {
         let learned = self.0.get(&number)?;
         // A learned mean may lie outside what a person could type; the entry's range holds for it too.
         let spec = Slot::Of(field).spec();
-        let mean = learned.mean.clamp(spec.low.base(), spec.high.base());
+        let mean = learned.mean.max(spec.low.base()).min(spec.high.base());
         Some((Amount::in_base(spec.dimension, mean), learned.batches))
     }
 

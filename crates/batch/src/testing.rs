@@ -8,7 +8,7 @@ use crate::document::{
     HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, Slot, Spec, Step, Water, WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
-use crate::keep::{Envelope, settle};
+use crate::keep::Envelope;
 use crate::moment::Moment;
 use calc::brew::package::PackageKind;
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
@@ -19,7 +19,7 @@ use calc::data::cultures::Culture;
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
-use calc::quantity::{Amount, Temperature};
+use calc::quantity::{Amount, Temperature, settled};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
@@ -28,7 +28,7 @@ use proptest::sample::{select, subsequence};
 /// A value of the field's range, at a share of it, as it would be kept.
 fn at_share(spec: &Spec, share: f64) -> Amount {
     let (low, high) = (spec.low.base(), spec.high.base());
-    Amount::in_base(spec.dimension, settle(low + share * (high - low)))
+    Amount::in_base(spec.dimension, settled(low + share * (high - low)))
 }
 
 fn fill(batch: &mut Batch, shares: &[Option<f64>]) {
@@ -87,7 +87,7 @@ fn any_fruit() -> impl Strategy<Value = FruitAddition> {
 }
 
 fn any_reading() -> impl Strategy<Value = Reading> {
-    let warm = option::of((-10.0..=110.0f64).prop_map(|celsius| Temperature::celsius(settle(celsius))));
+    let warm = option::of((-10.0..=110.0f64).prop_map(|celsius| Temperature::celsius(settled(celsius))));
     (select(ReadingKind::ALL), 0.0..=1.0f64, any_moment(), warm, any_text()).prop_map(
         |(kind, share, at, temperature, note)| Reading {
             kind,

@@ -13,8 +13,9 @@ use super::packed::{pack, unpack};
 use super::{KeepError, object};
 use crate::document::Batch;
 use crate::moment::Moment;
+use calc::quantity::settled_text;
 use serde::{Deserialize, Serialize};
-use serde_json::ser::{CompactFormatter, Formatter};
+use serde_json::ser::Formatter;
 use std::io;
 
 /// One stored batch, as it is in memory: always of the present schema.
@@ -158,7 +159,7 @@ struct Label {
 /// The text of an envelope: compact JSON. The browser's store keeps it packed
 /// ([`stored_text`]), the keepsake as it is.
 ///
-/// Numbers are written with ten significant digits (see [`settle`]).
+/// Numbers are written with ten significant digits (see [`settled`](calc::quantity::settled)).
 ///
 /// # Errors
 /// [`KeepError::Document`] for a batch that is not sound: it could not be read
@@ -184,40 +185,14 @@ pub(crate) fn text_of(value: &impl Serialize) -> Result<String, KeepError> {
     String::from_utf8(bytes).map_err(|_| KeepError::Damaged("a text that is no Unicode".to_owned()))
 }
 
-/// The number as it is kept: rounded to ten significant digits, more than any
-/// kit can measure and one more than an entry field shows.
-///
-/// Amounts typed in one unit and kept in another have seventeen digits, of
-/// which the last are noise. They would double the size of a stored batch, and
-/// reading them back without loss takes 23 kB of code; ten digits read back
-/// exactly with the plain reader.
-pub fn settle(value: f64) -> f64 {
-    // Whole numbers of that length are settled already.
-    if value.fract() == 0.0 && value.abs() < 1e10 {
-        return value;
-    }
-    format!("{value:.9e}").parse().unwrap_or(value)
-}
-
-/// Compact JSON with settled numbers.
+/// Compact JSON with settled numbers: amounts typed in one unit and kept in another have seventeen digits, of
+/// which the last are noise. They would double the size of a stored batch, and reading them back without loss
+/// takes 23 kB of code; ten digits read back exactly with the plain reader.
 struct Settled;
 
 impl Formatter for Settled {
     fn write_f64<W: ?Sized + io::Write>(&mut self, writer: &mut W, value: f64) -> io::Result<()> {
-        let value = settle(value);
-        // Whole numbers need no point; those of ten digits and less fit.
-        if value.fract() == 0.0 && value.abs() < 1e10 {
-            return CompactFormatter.write_i64(writer, value as i64);
-        }
-        // A settled number has ten digits at most: as many places as show them all, less the zeros behind.
-        let places = 9 - value.abs().log10().floor() as i32;
-        match usize::try_from(places) {
-            Ok(places @ ..=17) => {
-                let text = format!("{value:.places$}");
-                writer.write_all(text.trim_end_matches('0').as_bytes())
-            }
-            _ => write!(writer, "{value:.9e}"),
-        }
+        writer.write_all(settled_text(value).as_bytes())
     }
 }
 
@@ -301,6 +276,7 @@ mod tests {
     use crate::document::{DocumentError, MOST_TEXT};
     use crate::house::House;
     use crate::testing::{any_batch, any_envelope, finished_batch};
+    use calc::quantity::settled;
     use proptest::prelude::*;
 
     fn envelope() -> Envelope {
@@ -417,8 +393,8 @@ mod tests {
 
         #[test]
         fn a_settled_number_reads_back_exactly(value in -1e6..1e6f64, places in 0i32..12) {
-            let value = settle(value * 10f64.powi(-places));
-            prop_assert_eq!(settle(value), value);
+            let value = settled(value * 10f64.powi(-places));
+            prop_assert_eq!(settled(value), value);
             let text = text_of(&value).unwrap();
             prop_assert_eq!(serde_json::from_str::<f64>(&text).unwrap(), value);
         }

@@ -15,7 +15,7 @@ mod packed;
 
 #[cfg(any(test, feature = "testing"))]
 pub(crate) use envelope::text_of;
-pub use envelope::{Envelope, Newer, Opened, Peeked, Summary, decode, encode, peek, settle, stored_text};
+pub use envelope::{Envelope, Newer, Opened, Peeked, Summary, decode, encode, peek, stored_text};
 pub use keepsake::{
     Action, Contents, DamagedRecord, KEEPSAKE, Keepsake, Merged, Planned, SetAside, Stamp, merge, preview,
     read, write,

@@ -399,7 +399,7 @@ fn balance(
         if width < 1e-9 || at_high - at_low <= 0.0 {
             break;
         }
-        ph = (low - at_low * width / (at_high - at_low)).clamp(low, high);
+        ph = (low - at_low * width / (at_high - at_low)).max(low).min(high);
         let here = over(ph);
         if here.abs() < 1e-10 * capacity {
             break;

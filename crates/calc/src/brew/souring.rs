@@ -362,7 +362,7 @@ impl Course {
 
     /// Hours at which the course has this pH, and their slope against pH; 0 at and above the start.
     fn at_ph(&self, ph: f64) -> (f64, f64) {
-        let place = ((self.start - ph) / self.step).clamp(0.0, (self.len - 1) as f64);
+        let place = ((self.start - ph) / self.step).max(0.0).min((self.len - 1) as f64);
         let cell = (place as usize).min(self.len.saturating_sub(2));
         let (a, b) = (self.hours[cell], self.hours[(cell + 1).min(self.len - 1)]);
         (a + (b - a) * (place - cell as f64), (b - a) / self.step)
@@ -582,7 +582,7 @@ pub fn forecast(conditions: &Conditions, target: Ph, readings: &[(Duration, Ph)]
     let meter_error = conditions.meter_error.as_units();
     let lowest_read = read.iter().map(|(_, ph)| *ph).fold(f64::INFINITY, f64::min);
     let start = conditions.start_ph.value();
-    let bottom = (target.value().min(lowest_read) - 0.1).clamp(2.7, start - 0.05);
+    let bottom = (target.value().min(lowest_read) - 0.1).max(2.7).min(start - 0.05);
     let course = Course::new(conditions, bottom);
     let belief = Belief::of(conditions.speed).update(&course, &read, meter_error);
     let anchor = Anchor::of(&course, belief, &read, meter_error);

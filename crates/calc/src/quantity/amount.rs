@@ -1,6 +1,6 @@
 //! A quantity whose kind is known only at run time: what views show and edit.
 
-use super::{Dimension, NumberError, Unit, parse_number, parse_range};
+use super::{Dimension, NumberError, Unit, fixed, parse_number, parse_range};
 
 /// A typed quantity that can be shown: it names its dimension and its base unit.
 pub trait Quantity: Copy {
@@ -93,7 +93,7 @@ impl Amount {
     /// The number as text in the given unit, with the unit's digits and a
     /// decimal point; a minus zero loses its sign. Parses back to itself.
     pub fn number_text(&self, unit: &Unit) -> String {
-        text_of(self.in_unit(unit), unit.decimals)
+        fixed(self.in_unit(unit), unit.decimals)
     }
 
     /// The number and the unit's symbol, joined by a narrow no-break space.
@@ -111,7 +111,7 @@ impl Amount {
     pub fn entry_text(&self, unit: &Unit) -> String {
         let value = self.in_unit(unit);
         // Unit conversion leaves noise in the last bits; nine significant digits hold every reading.
-        let mut text = text_of(value, 9_u8.saturating_sub(integer_digits(value)).min(6));
+        let mut text = fixed(value, 9_u8.saturating_sub(integer_digits(value)).min(6));
         if text.contains('.') {
             text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
         }
@@ -127,14 +127,6 @@ fn integer_digits(value: f64) -> u8 {
         digits += 1;
     }
     digits
-}
-
-fn text_of(value: f64, decimals: u8) -> String {
-    let text = format!("{value:.*}", usize::from(decimals));
-    match text.strip_prefix('-') {
-        Some(digits) if digits.bytes().all(|b| matches!(b, b'0' | b'.')) => digits.to_owned(),
-        _ => text,
-    }
 }
 
 #[cfg(test)]

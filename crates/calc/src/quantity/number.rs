@@ -1,5 +1,7 @@
 //! Reading a number as people type it.
 
+use super::decimal::read;
+
 /// Why a text is not a number.
 #[derive(Clone, Debug, PartialEq)]
 pub enum NumberError {
@@ -99,7 +101,7 @@ pub fn parse_number(text: &str) -> Result<f64, NumberError> {
     if !looks_numeric {
         return Err(wrong());
     }
-    let value: f64 = plain.parse().map_err(|_| wrong())?;
+    let value = read(&plain).ok_or_else(wrong)?;
     if value.is_finite() { Ok(value) } else { Err(NumberError::TooLarge(shown())) }
 }
 
@@ -113,9 +115,11 @@ pub fn parse_range(text: &str) -> Result<(f64, Option<f64>), NumberError> {
     if let Some(most) = text.trim().strip_prefix('<') {
         return Ok((0.0, Some(parse_number(most)?)));
     }
-    let dash = text.char_indices().skip_while(|(_, c)| c.is_whitespace()).skip(1).find(|&(at, c)| {
-        matches!(c, '–' | '—') || (c == '-' && !text[..at].ends_with(['e', 'E']))
-    });
+    let dash = text
+        .char_indices()
+        .skip_while(|(_, c)| c.is_whitespace())
+        .skip(1)
+        .find(|&(at, c)| matches!(c, '–' | '—') || (c == '-' && !text[..at].ends_with(['e', 'E'])));
     let ends = text
         .split_once("..")
         .or_else(|| text.split_once(",,"))
