@@ -226,15 +226,18 @@ fn offered(
 ) -> View {
     fold("Take one from the batch book", move || {
         let open = Open::here();
-        let mut kept: Vec<Water> = Store::envelopes()
-            .unwrap_or_default()
-            .iter()
-            .filter(|envelope| envelope.deleted.is_none())
-            .flat_map(|envelope| of(&envelope.data))
-            .filter(|water| !water.name.is_empty())
-            .collect();
-        kept.sort_by(|one, other| one.name.cmp(&other.name));
-        kept.dedup();
+        let mut kept: Vec<Water> = Vec::new();
+        for envelope in Store::envelopes().unwrap_or_default() {
+            if envelope.deleted.is_some() {
+                continue;
+            }
+            for water in of(&envelope.data).into_iter().filter(|water| !water.name.is_empty()) {
+                let place = kept.partition_point(|other| other.name < water.name);
+                if !kept[place..].iter().take_while(|other| other.name == water.name).any(|other| *other == water) {
+                    kept.insert(place, water);
+                }
+            }
+        }
         if kept.is_empty() {
             return aside("Nothing has a name yet. Name one, and every batch can use it.");
         }

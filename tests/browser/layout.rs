@@ -27,17 +27,7 @@ async fn every_screen_fits_and_can_be_hit() {
     brewer.opens_the_example().await;
     assert_fits(&brewer, "folded batch").await;
     brewer.notes("ferment", "gravity_plato", "4.2", 0.0).await;
-    brewer.open_all_stages().await;
-    brewer
-        .value(
-            "(async () => {
-                document.querySelectorAll('details').forEach((fold) => fold.open = true);
-                document.querySelectorAll('[data-test=add-reading], .figure .line').forEach((line) => line.click());
-                await new Promise((done) => setTimeout(done, 50));
-            })()",
-        )
-        .await;
-    brewer.until("document.querySelector('.why') && document.querySelector('[data-reading] .form')").await;
+    brewer.open_everything().await;
     assert_fits(&brewer, "batch with everything open").await;
     brewer.to_the_book().await;
     brewer.tap("[data-test=batch] .menu summary").await;

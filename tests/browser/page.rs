@@ -308,6 +308,24 @@ impl Brewer {
         }
     }
 
+    /// Opens every stage, every fold, every form for a reading and every why.
+    pub async fn open_everything(&self) {
+        self.open_all_stages().await;
+        self.value(
+            "(async () => {
+                const turn = () => new Promise((done) => setTimeout(done, 50));
+                // What is inside a fold is built when it opens, and may hold folds.
+                for (let folds; (folds = document.querySelectorAll('main details:not([open])')).length > 0; await turn()) {
+                    folds.forEach((fold) => fold.open = true);
+                }
+                document.querySelectorAll('[data-test=add-reading], .figure .line').forEach((line) => line.click());
+                await turn();
+            })()",
+        )
+        .await;
+        self.until("document.querySelector('.why') && document.querySelector('[data-reading] .form')").await;
+    }
+
     /// Folds every stage again.
     pub async fn fold_all_stages(&self) {
         for stage in STAGES {

@@ -20,32 +20,48 @@ pub enum Piece {
 /// A sentence in pieces.
 pub type Sentence = Vec<Piece>;
 
-impl From<&'static str> for Piece {
-    fn from(words: &'static str) -> Self {
-        Self::Words(words)
+/// What can stand in a sentence.
+pub(crate) trait Says {
+    /// Puts it at the end.
+    fn onto(self, sentence: &mut Sentence);
+}
+
+// One call for each piece, never inlined: the plan has hundreds of sentences, and their code is downloaded.
+
+impl Says for &'static str {
+    #[inline(never)]
+    fn onto(self, sentence: &mut Sentence) {
+        sentence.push(Piece::Words(self));
     }
 }
 
-impl From<String> for Piece {
-    fn from(name: String) -> Self {
-        Self::Name(name)
+impl Says for String {
+    #[inline(never)]
+    fn onto(self, sentence: &mut Sentence) {
+        sentence.push(Piece::Name(self));
     }
 }
 
-impl From<Moment> for Piece {
-    fn from(moment: Moment) -> Self {
-        Self::Time(moment)
+impl Says for Moment {
+    #[inline(never)]
+    fn onto(self, sentence: &mut Sentence) {
+        sentence.push(Piece::Time(self));
     }
 }
 
-impl From<Amount> for Piece {
-    fn from(amount: Amount) -> Self {
-        Self::Amount(amount)
+impl Says for Amount {
+    #[inline(never)]
+    fn onto(self, sentence: &mut Sentence) {
+        sentence.push(Piece::Amount(self));
     }
 }
 
 /// Builds a [`Sentence`] from words, names, amounts and times.
 macro_rules! say {
-    ($($piece:expr),+ $(,)?) => { vec![$($crate::say::Piece::from($piece)),+] };
+    ($($piece:expr),+ $(,)?) => {{
+        let mut sentence = $crate::say::Sentence::new();
+        $( $crate::say::Says::onto($piece, &mut sentence); )+
+        sentence
+    }};
 }
 pub(crate) use say;

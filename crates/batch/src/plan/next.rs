@@ -4,7 +4,7 @@ use super::make::acid_name;
 use super::{Figure, Plan, Unknown};
 use crate::document::{Batch, Field, FruitField, HopField, ReadingKind, Slot, Stage, Step};
 use crate::moment::Moment;
-use crate::say::{Piece, Sentence, say};
+use crate::say::{Sentence, say};
 use calc::brew::mash::Worth;
 use calc::brew::treatment::Softening;
 use calc::data::salts::Salt;
@@ -100,7 +100,7 @@ fn field(field: Field, batch: &Batch) -> Option<Amount> {
 /// Joins words and amounts; a sentence with an unknown amount is left out.
 macro_rules! with_amounts {
     ($into:expr; $($piece:expr),+ $(,)?) => {
-        if let Some(sentence) = (|| -> Option<Sentence> { Some(vec![$(Piece::from($piece)),+]) })() {
+        if let Some(sentence) = (|| -> Option<Sentence> { Some(say![$($piece),+]) })() {
             $into.push(sentence);
         }
     };
@@ -155,17 +155,19 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             let acid_left = plan.figures.mash_acid.map_or(0.0, |v| v.estimate.value.as_millilitres());
             let base_left = plan.figures.mash_base.map_or(0.0, |v| v.estimate.value.as_grams());
             let base = plan.mash_base_salt.map_or("baking soda", Salt::name);
-            let worth = plan.mash_worth.filter(|worth| *worth != Worth::Add);
-            if let Some(worth) = worth {
-                lines.push(say![worth.words()]);
-            }
-            if matches!(worth, None | Some(Worth::Optional)) {
+            let worth = plan.mash_worth;
+            if matches!(worth, None | Some(Worth::Add | Worth::Optional)) {
                 if acid_left >= 0.1 {
                     with_amounts!(lines; "Stir in ", figure(Figure::MashFirst)?, " of ", acid, "; ", figure(Figure::MashAcid)?, " may be needed in all.");
                 } else if base_left >= 0.1 {
                     with_amounts!(lines; "Stir in ", figure(Figure::MashBase)?, " of ", base, ", half of it first.");
                 }
-                lines.push(say!["Stir, wait ten minutes, cool a spoonful to 20 °C, read the pH and type it here."]);
+            }
+            if let Some(worth) = worth {
+                lines.push(say![worth.words()]);
+            }
+            if matches!(worth, None | Some(Worth::Add | Worth::Optional)) {
+                lines.push(say!["After stirring, wait ten minutes, cool a spoonful to 20 °C, read the pH and type it here."]);
             }
             with_amounts!(lines; "Wanted: ", wanted?, "; expected before acid: ", figure(Figure::MashPhPlain)?, ".");
         }

@@ -164,7 +164,7 @@ impl Worth {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Add => {
-                "A correction now still helps the mash. Pour the first part, stir, wait five minutes, read again."
+                "A correction now still helps the mash."
             }
             Self::Optional => "The mash works well as it is. A correction is possible, not needed.",
             Self::CloseEnough => "Close enough: leave it. The last 0.05 is not worth chasing.",
@@ -242,7 +242,7 @@ impl Mash {
         for MaltShare { mass, malt } in malts {
             let kilograms = mass.as_kilograms();
             let b = malt.buffering.value.as_meq_per_kg_ph();
-            let c = malt.curvature.value.as_meq_per_kg_ph().clamp(-0.2 * b.abs(), 0.2 * b.abs());
+            let c = malt.curvature.value.as_meq_per_kg_ph().max(-0.2 * b.abs()).min(0.2 * b.abs());
             let down = malt.mash_ph.value.value() - MIDDLE;
             sums[0] += kilograms * (b + c * down) * down;
             sums[1] += kilograms * (b + 2.0 * c * down);
@@ -259,7 +259,7 @@ impl Mash {
             return Err(MashError::NoMalt);
         }
         // However far a malt's own pH lies, the sum takes more acid the lower the pH.
-        sums[2] = sums[2].clamp(-0.4 * buffer, 0.4 * buffer);
+        sums[2] = sums[2].max(-0.4 * buffer).min(0.4 * buffer);
         let mut belief = Belief::default();
         belief.set(SHIFT, 0.0, COMMON_SHIFT.as_units().powi(2));
         belief.set(SCALE, 0.0, COMMON_SCALE.as_of_one().powi(2));
@@ -398,7 +398,7 @@ impl Mash {
                     break;
                 }
                 let near = is.abs() < 0.05 * was.abs();
-                (from, was, to) = (to, is, next.clamp(ph - 2.0, ph + 2.0));
+                (from, was, to) = (to, is, next.max(ph - 2.0).min(ph + 2.0));
                 if near {
                     break;
                 }
