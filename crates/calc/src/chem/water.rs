@@ -1,6 +1,6 @@
 //! What is dissolved in water.
 
-use crate::data::salts::{Salt, ion};
+use crate::data::salts::{Brings, ion};
 use crate::quantity::{
     ChargeConcentration, Concentration, Fraction, Mass, MolarConcentration, MolarMass, Volume,
 };
@@ -114,14 +114,15 @@ impl Ions {
         }
     }
 
-    /// This water with a salt dissolved in a volume of it; unchanged when there is no water.
+    /// This water with a salt dissolved in a volume of it; unchanged when there is no water. A pure
+    /// [`Salt`](crate::data::salts::Salt) stands for what it brings.
     #[must_use]
-    pub fn with_salt(&self, salt: Salt, mass: Mass, volume: Volume) -> Self {
+    pub fn with_salt(&self, brings: impl Into<Brings>, mass: Mass, volume: Volume) -> Self {
         let grams_per_litre = mass.as_grams() / volume.as_litres();
         if !grams_per_litre.is_finite() {
             return *self;
         }
-        let brings = salt.brings();
+        let brings = brings.into();
         Self {
             calcium: self.calcium + brings.calcium * grams_per_litre,
             magnesium: self.magnesium + brings.magnesium * grams_per_litre,
@@ -137,6 +138,7 @@ impl Ions {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::data::salts::Salt;
     use proptest::prelude::*;
 
     proptest! {

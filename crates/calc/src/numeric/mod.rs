@@ -1,5 +1,5 @@
 //! Root finding and least squares.
 
-pub(crate) mod nnls;
+pub(crate) mod bounded;
 pub(crate) mod root;
 pub(crate) mod weigh;
