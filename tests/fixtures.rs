@@ -95,7 +95,8 @@ fn full(n: usize) -> Envelope {
     batch.choices.package = nth(PackageKind::ALL, n);
     batch.choices.gas = nth(&[Gas::PrimingSucrose, Gas::PrimingGlucose, Gas::Cylinder], n);
     batch.choices.grist_by = nth(&[GristBy::Weights, GristBy::Shares], n);
-    batch.waters = ["My water", "The other"].map(|name| Water { name: name.to_owned(), ..Water::default() }).to_vec();
+    batch.waters =
+        ["My water", "The other"].map(|name| Water { name: name.to_owned(), ..Water::default() }).to_vec();
     batch.own_finish.name = "My finish".to_owned();
     batch.salts = Salt::ALL.iter().map(|&salt| SaltLine::new(salt)).collect();
     let malts = MaltClass::ALL.chunks(MOST_ITEMS).cycle().nth(n).unwrap_or_default();

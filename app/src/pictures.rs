@@ -197,8 +197,7 @@ impl Chart {
     fn readings(&mut self, readings: &[(f64, f64)]) {
         for &(along, ph) in readings {
             let (x, y) = (fixed(self.x(along), 1), fixed(self.y(ph), 1));
-            let _ =
-                write!(self.drawing.body, "<circle cx=\"{x}\" cy=\"{y}\" r=\"5\" class=\"reading\"/>");
+            let _ = write!(self.drawing.body, "<circle cx=\"{x}\" cy=\"{y}\" r=\"5\" class=\"reading\"/>");
         }
         let _ = match readings.len() {
             0 => write!(self.drawing.words, "No reading yet."),

@@ -100,7 +100,8 @@ fn weigh() -> View {
             return aside("Nothing to weigh: no salts are needed, or the water is not known yet.");
         }
         let split = salts.iter().any(|line| line.rinse > Mass::ZERO);
-        let parts = |mash: Mass, rinse: Mass| if split { vec![small(mash), small(rinse)] } else { vec![small(mash)] };
+        let parts =
+            |mash: Mass, rinse: Mass| if split { vec![small(mash), small(rinse)] } else { vec![small(mash)] };
         let rows = salts.iter().map(|line| (line.salt.name(), parts(line.mash, line.rinse))).collect();
         let place = if split { "Into the mash water + into the rest." } else { "All into the mash water." };
         View::Many(vec![ledger(rows), aside(place)])
@@ -233,7 +234,11 @@ fn offered(
             }
             for water in of(&envelope.data).into_iter().filter(|water| !water.name.is_empty()) {
                 let place = kept.partition_point(|other| other.name < water.name);
-                if !kept[place..].iter().take_while(|other| other.name == water.name).any(|other| *other == water) {
+                if !kept[place..]
+                    .iter()
+                    .take_while(|other| other.name == water.name)
+                    .any(|other| *other == water)
+                {
                     kept.insert(place, water);
                 }
             }

@@ -195,10 +195,7 @@ async fn plans_that_cannot_be_are_called_out() {
     brewer.until_says(warnings, "The water report does not fit").await;
     brewer.fill("water", "water0.calcium_mg_per_l", "18").await;
     brewer
-        .until(&format!(
-            "!document.querySelector({}).innerText.includes('does not fit')",
-            json!(warnings)
-        ))
+        .until(&format!("!document.querySelector({}).innerText.includes('does not fit')", json!(warnings)))
         .await;
 
     // More fruit than the fermenter holds.

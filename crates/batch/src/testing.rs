@@ -5,7 +5,8 @@
 
 use crate::document::{
     Batch, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, Gas, GristBy, Hop, HopField,
-    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, Slot, Spec, Step, Water, WaterField,
+    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, Slot, Spec, Step, Water,
+    WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
 use crate::keep::Envelope;
@@ -51,7 +52,8 @@ pub fn any_moment() -> impl Strategy<Value = Moment> {
 }
 
 fn any_choices() -> impl Strategy<Value = Choices> {
-    let treatment = (select(Softening::ALL), select(Disinfectant::ALL), select(Sulfite::ALL), select(Compensation::ALL));
+    let treatment =
+        (select(Softening::ALL), select(Disinfectant::ALL), select(Sulfite::ALL), select(Compensation::ALL));
     (
         select(Finish::ALL),
         treatment,
@@ -61,18 +63,28 @@ fn any_choices() -> impl Strategy<Value = Choices> {
         select(PackageKind::ALL),
         select(&[Gas::Cylinder, Gas::PrimingSucrose, Gas::PrimingGlucose][..]),
     )
-        .prop_map(|(finish, (softening, disinfectant, sulfite, compensation), grist_by, acid, culture, package, gas)| Choices {
-            finish,
-            softening,
-            disinfectant,
-            sulfite,
-            compensation,
-            grist_by,
-            acid,
-            culture,
-            package,
-            gas,
-        })
+        .prop_map(
+            |(
+                finish,
+                (softening, disinfectant, sulfite, compensation),
+                grist_by,
+                acid,
+                culture,
+                package,
+                gas,
+            )| Choices {
+                finish,
+                softening,
+                disinfectant,
+                sulfite,
+                compensation,
+                grist_by,
+                acid,
+                culture,
+                package,
+                gas,
+            },
+        )
 }
 
 fn any_fruit() -> impl Strategy<Value = FruitAddition> {

@@ -25,8 +25,8 @@ use calc::data::malts::MaltClass;
 use calc::data::salts::{CHALK_SOURCE, SOLUTION_SOURCE, Salt, calcium_chloride_share};
 use calc::quantity::{
     Altitude, Amount, Bitterness, Carbonation, CellDensity, ChargeConcentration, Concentration, Conductivity,
-    Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power,
-    Quantity, Temperature, Volume, VolumePerMass, VolumeRate,
+    Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference,
+    Plato, Power, Quantity, Temperature, Volume, VolumePerMass, VolumeRate,
 };
 use serde::{Deserialize, Serialize};
 use table::fields;
@@ -405,7 +405,8 @@ impl SaltLine {
     pub(crate) fn at_hand(&self) -> SaltAtHand {
         let numbers = &self.numbers;
         let solution = numbers.density().filter(|_| self.salt == Salt::CalciumChlorideSolution);
-        let purity = numbers.purity().or_else(|| solution.and_then(|density| calcium_chloride_share(density).ok()));
+        let purity =
+            numbers.purity().or_else(|| solution.and_then(|density| calcium_chloride_share(density).ok()));
         SaltAtHand {
             salt: self.salt,
             purity: purity.unwrap_or(self.salt.usual_share()),

@@ -276,9 +276,8 @@ impl Slot {
                 std::iter::once(slot).chain(slot.upper())
             })
         });
-        let finish = WaterField::WANTED
-            .iter()
-            .flat_map(|&(field, _)| [Self::Finish(field), Self::FinishTo(field)]);
+        let finish =
+            WaterField::WANTED.iter().flat_map(|&(field, _)| [Self::Finish(field), Self::FinishTo(field)]);
         let salts = (0..batch.salts.len())
             .flat_map(|place| super::SaltField::ALL.iter().map(move |&field| Self::Salt(place, field)));
         let malts = (0..batch.grist.len())

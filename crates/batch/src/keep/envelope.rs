@@ -216,7 +216,7 @@ fn decode_plain(raw: &str, text: &str) -> Result<Opened, KeepError> {
         let data = value.get_mut("data").map(serde_json::Value::take).ok_or(KeepError::NotAnEnvelope)?;
         value["data"] = migrate(data, schema)?;
         // By way of text, so that the reader of documents is in the program once.
-        serde_json::from_str(&value.to_string())?
+        serde_json::from_str(&text_of(&value)?)?
     };
     data.check()?;
     let envelope = Envelope { app, revision, saved: saved_s, deleted: deleted_s, data };
@@ -334,7 +334,10 @@ mod tests {
             assert_ne!(text, sound);
             decode(&text)
         };
-        assert_eq!(without(&format!(r#""schema":{SCHEMA}"#), r#""schema":0"#), Err(KeepError::NoSuchSchema(0)));
+        assert_eq!(
+            without(&format!(r#""schema":{SCHEMA}"#), r#""schema":0"#),
+            Err(KeepError::NoSuchSchema(0))
+        );
         assert_eq!(
             without(r#""revision":0"#, r#""revision":0,"colour":1"#),
             Err(KeepError::UnknownField("colour".to_owned()))

@@ -468,7 +468,10 @@ mod tests {
                     text: good.replace(r#""revision":1"#, r#""revision":"one""#),
                 },
                 SetAside { key: "2".to_owned(), text: good.clone() },
-                SetAside { key: "3".to_owned(), text: good.replace(&format!(r#""schema":{}"#, super::super::SCHEMA), r#""schema":77"#) },
+                SetAside {
+                    key: "3".to_owned(),
+                    text: good.replace(&format!(r#""schema":{}"#, super::super::SCHEMA), r#""schema":77"#),
+                },
                 SetAside { key: "4".to_owned(), text: "{half".to_owned() },
             ],
             set_aside: vec![SetAside { key: "x".to_owned(), text: "\u{0}\"\\ broken".to_owned() }],

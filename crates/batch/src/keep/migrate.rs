@@ -45,7 +45,8 @@ fn several_waters(mut value: Value) -> Result<Value, KeepError> {
         let lines: Option<Vec<Value>> = if own.is_empty() {
             at_hand.as_array().map(|salts| salts.iter().map(|salt| json!({ "salt": salt })).collect())
         } else {
-            let locked = |dose: &Value| json!({ "salt": dose["salt"], "numbers": { "locked_g": dose["mass_g"] } });
+            let locked =
+                |dose: &Value| json!({ "salt": dose["salt"], "numbers": { "locked_g": dose["mass_g"] } });
             Some(own.iter().map(locked).collect())
         };
         if let Some(lines) = lines {

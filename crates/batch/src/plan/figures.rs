@@ -2,8 +2,8 @@
 
 use crate::document::{Field, Stage, WaterField};
 use calc::brew::mash::{HARDNESS_SOURCE, SPREAD_SOURCE as MASH_SPREAD};
-use calc::chem::pairs::SOURCE as PAIRS;
 use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
+use calc::chem::pairs::SOURCE as PAIRS;
 use calc::data::Source;
 use calc::quantity::{
     AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, Cells, ChargeConcentration, Concentration,

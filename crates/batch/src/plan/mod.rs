@@ -182,7 +182,8 @@ impl Plan {
         const POINTS: usize = 15;
         let Some((mash, acid, correction)) = &self.mash else { return Vec::new() };
         let wanted = batch.value(Field::MashPh).unwrap_or(Ph::new(5.4));
-        let given = batch.readings.of(ReadingKind::MashAcid).map(|dose| dose.value.typed::<Volume>()).sum::<Volume>();
+        let given =
+            batch.readings.of(ReadingKind::MashAcid).map(|dose| dose.value.typed::<Volume>()).sum::<Volume>();
         let all = acid_for(correction.all, acid, wanted).high + given;
         mash.course(acid, (all * 1.25).max(Volume::millilitres(2.0)), POINTS)
     }

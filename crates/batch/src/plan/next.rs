@@ -126,7 +126,13 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             for line in &plan.salts {
                 let mut says = say![small(line.all()), " ", line.salt.name()];
                 if line.rinse > Mass::ZERO {
-                    says.extend(say![": ", small(line.mash), " into the mash water, ", small(line.rinse), " into the rest"]);
+                    says.extend(say![
+                        ": ",
+                        small(line.mash),
+                        " into the mash water, ",
+                        small(line.rinse),
+                        " into the rest"
+                    ]);
                 }
                 says.extend(say!["."]);
                 lines.push(says);

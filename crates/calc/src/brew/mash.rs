@@ -163,9 +163,7 @@ impl Worth {
     /// What to tell a person.
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Add => {
-                "A correction now still helps the mash."
-            }
+            Self::Add => "A correction now still helps the mash.",
             Self::Optional => "The mash works well as it is. A correction is possible, not needed.",
             Self::CloseEnough => "Close enough: leave it. The last 0.05 is not worth chasing.",
             Self::WithinMeter => "The meter cannot tell this from the pH wanted: leave it.",

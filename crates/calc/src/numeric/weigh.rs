@@ -40,10 +40,7 @@ pub(crate) fn weigh(task: &Task<'_>, most: &Row, fee: f64, things: usize) -> Wei
     };
     let relaxed = task.relax(&none, most, &none);
     search.branch(none, *most, &relaxed, 0);
-    Weighed {
-        steps: search.best.2,
-        proven: search.proven,
-    }
+    Weighed { steps: search.best.2, proven: search.proven }
 }
 
 struct Search<'a> {

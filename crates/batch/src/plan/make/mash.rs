@@ -98,7 +98,9 @@ impl Maker<'_> {
             let points: Vec<TitrationPoint> =
                 [(numbers.first_acid(), numbers.first_ph()), (numbers.second_acid(), numbers.second_ph())]
                     .into_iter()
-                    .filter_map(|(stirred_in, read)| TitrationPoint::measured(acid, stirred_in?, tested, read?))
+                    .filter_map(|(stirred_in, read)| {
+                        TitrationPoint::measured(acid, stirred_in?, tested, read?)
+                    })
                     .collect();
             let mut own = titrated(malt.class, numbers.own_ph(), &points, meter);
             if let Some(buffering) = numbers.buffering() {
@@ -119,7 +121,8 @@ impl Maker<'_> {
 
     fn rinse_acid(&mut self, made: &Made) -> Result<(), Unknown> {
         let batch = self.batch;
-        let (rinse, wanted, acid) = (value::<Volume>(batch, Field::Rinse)?, value(batch, Field::RinsePh)?, self.acid()?);
+        let (rinse, wanted, acid) =
+            (value::<Volume>(batch, Field::Rinse)?, value(batch, Field::RinsePh)?, self.acid()?);
         let needed = |alkalinity: ChargeConcentration| {
             let water = Ions { alkalinity, ..made.rinse };
             let dose = ClosedWater::new(&water, made.ph, ROOM).acid_to(wanted, Titrant::Weak(acid.kind));
@@ -174,7 +177,10 @@ impl Maker<'_> {
         for reading in batch.readings.of(ReadingKind::MashPh) {
             let cooled = self.at_room(reading, meter);
             error = error.max(cooled.deviation());
-            readings.push(MashReading { stirred_in: stirred_in(Some(reading.at), cooled.value), read: cooled.value });
+            readings.push(MashReading {
+                stirred_in: stirred_in(Some(reading.at), cooled.value),
+                read: cooled.value,
+            });
         }
         let mash = believed.after_readings(&readings, PhDifference::units(error));
         let correction = mash.correction(wanted, stirred_in(None, wanted));
@@ -205,8 +211,9 @@ impl Maker<'_> {
         figures.mash_acid = predicted(acid_for(correction.all, &acid, wanted));
         figures.mash_first = predicted(acid_for(Estimate::exact(correction.first), &acid, wanted));
         figures.mash_acid_malt = predicted(acidulated_malt_for(correction.all, wanted));
-        figures.mash_base =
-            mash.base_for(correction.all, base, wanted).map_or(Err(Unknown::OutsideModel(Stage::Mash)), predicted);
+        figures.mash_base = mash
+            .base_for(correction.all, base, wanted)
+            .map_or(Err(Unknown::OutsideModel(Stage::Mash)), predicted);
         figures.mash_ph = now;
         if let Some(reading) = last {
             if let Some(at) = reading.temperature.filter(|at| at.as_celsius() > 35.0) {

@@ -57,9 +57,9 @@ use calc::data::acids::{Acid, AcidKind};
 use calc::data::fruits::FruitAcid;
 use calc::data::salts::Salt;
 use calc::quantity::{
-    Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count, Duration, Estimate,
-    Fraction, GaugePressure, Mass, Ph, PhDifference, Plato, Power, Quantity, SpecificGravity, Temperature,
-    TitratableAcidity, Volume, VolumePerMass, VolumeRate,
+    Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count,
+    Duration, Estimate, Fraction, GaugePressure, Mass, Ph, PhDifference, Plato, Power, Quantity,
+    SpecificGravity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate,
 };
 use std::cmp::Reverse;
 

@@ -50,8 +50,11 @@ impl Maker<'_> {
         for place in 0..self.plan.waters.len() {
             let Some(says) = self.plan.waters[place].as_ref().and_then(what_is_wrong) else { continue };
             let name = &self.batch.waters[place].name;
-            let mut whole =
-                if name.is_empty() { say!["The water report does not fit: "] } else { say![name.clone(), " does not fit: "] };
+            let mut whole = if name.is_empty() {
+                say!["The water report does not fit: "]
+            } else {
+                say![name.clone(), " does not fit: "]
+            };
             whole.extend(says);
             self.warn(Stage::Water, Level::Caution, whole);
         }
@@ -62,7 +65,8 @@ impl Maker<'_> {
     fn shares(&mut self) -> Result<(Vec<Fraction>, Fraction), Unknown> {
         let distilled: Fraction = value(self.batch, Field::Distilled)?;
         let rest = distilled.rest();
-        let typed: Vec<Option<Fraction>> = self.batch.waters.iter().map(|water| water.numbers.share()).collect();
+        let typed: Vec<Option<Fraction>> =
+            self.batch.waters.iter().map(|water| water.numbers.share()).collect();
         let given: Fraction = typed.iter().flatten().copied().sum();
         let open = typed.iter().filter(|share| share.is_none()).count();
         let each = (rest - given).max(Fraction::ZERO) / (open as f64).max(1.0);
@@ -71,7 +75,11 @@ impl Maker<'_> {
             self.warn(
                 Stage::Water,
                 Level::Note,
-                say!["The shares of the waters come to ", (sum + distilled).amount(), "; they are used in proportion."],
+                say![
+                    "The shares of the waters come to ",
+                    (sum + distilled).amount(),
+                    "; they are used in proportion."
+                ],
             );
         }
         let scale = if sum > Fraction::ZERO { rest / sum } else { 0.0 };
@@ -85,7 +93,9 @@ impl Maker<'_> {
         let tap = distilled.rest();
         let mut parts = Vec::with_capacity(shares.len());
         let (mut spread, mut so_far) = (Ions::default(), Fraction::ZERO);
-        for (share, water) in shares.into_iter().zip(&self.plan.waters).filter(|(share, _)| *share > Fraction::ZERO) {
+        for (share, water) in
+            shares.into_iter().zip(&self.plan.waters).filter(|(share, _)| *share > Fraction::ZERO)
+        {
             let water = water.as_ref().ok_or(Unknown::NoWater)?;
             parts.push((Fraction::of_one(share / tap), water.ions, water.ph.value));
             // Reports err independently; their mean spread is on the wide side.
@@ -127,7 +137,11 @@ impl Maker<'_> {
                     self.warn(
                         Stage::Water,
                         Level::Caution,
-                        say!["About ", clean.sulfite_left.amount(), " of sulfite (as SO₂) is left: declare it to guests."],
+                        say![
+                            "About ",
+                            clean.sulfite_left.amount(),
+                            " of sulfite (as SO₂) is left: declare it to guests."
+                        ],
                     );
                 }
             }
@@ -141,7 +155,8 @@ impl Maker<'_> {
         let mut goal = self.batch.choices.finish.goal();
         let own = &self.batch.own_finish;
         for (range, (field, _)) in goal.ranges.iter_mut().zip(WaterField::WANTED) {
-            let end = |numbers: &WaterNumbers| field.get(numbers).map(|amount| amount.typed::<Concentration>());
+            let end =
+                |numbers: &WaterNumbers| field.get(numbers).map(|amount| amount.typed::<Concentration>());
             let Some(from) = end(&own.numbers).or_else(|| end(&own.upper)) else { continue };
             let to = end(&own.upper).unwrap_or(from);
             let (low, high) = (from.min(to), from.max(to));
@@ -173,7 +188,8 @@ impl Maker<'_> {
             let answer = salts(&question);
             let share = Fraction::of_one(((weighed.water - rinse) / weighed.water).clamp(0.0, 1.0));
             let split = split(&answer.best, share, step);
-            self.plan.salts = split.iter().map(|&(salt, mash, rinse)| SaltAmount { salt, mash, rinse }).collect();
+            self.plan.salts =
+                split.iter().map(|&(salt, mash, rinse)| SaltAmount { salt, mash, rinse }).collect();
             let (mut in_mash, mut in_rinse) = (water, water);
             for line in &self.plan.salts {
                 if let Some(at_hand) = question.salts.iter().find(|at_hand| at_hand.salt == line.salt) {
@@ -187,7 +203,9 @@ impl Maker<'_> {
         // What the salts bring is weighed; what the report says is as uncertain as it is.
         let known = made.as_ref().map_err(|unknown| *unknown);
         let ion = |of: fn(&Ions) -> Concentration| {
-            known.and_then(|(_, answer, made)| predicted(not_below_zero(of(&answer.best.water), of(&made.spread).base())))
+            known.and_then(|(_, answer, made)| {
+                predicted(not_below_zero(of(&answer.best.water), of(&made.spread).base()))
+            })
         };
         figures.calcium_after = ion(|ions| ions.calcium);
         figures.magnesium_after = ion(|ions| ions.magnesium);
@@ -195,7 +213,9 @@ impl Maker<'_> {
         figures.chloride_after = ion(|ions| ions.chloride);
         figures.sulfate_after = ion(|ions| ions.sulfate);
         let charge = |of: fn(&Ions) -> ChargeConcentration, spread: fn(&Ions) -> ChargeConcentration| {
-            known.and_then(|(_, answer, made)| predicted(Estimate::normal(of(&answer.best.water), spread(&made.spread).base())))
+            known.and_then(|(_, answer, made)| {
+                predicted(Estimate::normal(of(&answer.best.water), spread(&made.spread).base()))
+            })
         };
         figures.alkalinity_after = charge(|ions| ions.alkalinity, |ions| ions.alkalinity);
         figures.residual_alkalinity = charge(Ions::residual_alkalinity, |ions| ions.alkalinity);
@@ -205,7 +225,13 @@ impl Maker<'_> {
         self.plan.ions = Ion::ALL
             .iter()
             .zip(&goal.ranges)
-            .map(|(&ion, &(low, high))| IonLine { ion, before: ion.of(&before), after: ion.of(&after), low, high })
+            .map(|(&ion, &(low, high))| IonLine {
+                ion,
+                before: ion.of(&before),
+                after: ion.of(&after),
+                low,
+                high,
+            })
             .collect();
         self.salt_warnings(&answer);
         self.plan.simpler = answer.simpler;
@@ -225,14 +251,19 @@ impl Maker<'_> {
             ];
             match missed.remedy {
                 Remedy::Salt(salt) => says.extend(say![salt.name(), " would reach it."]),
-                Remedy::Dilute(share) => says.extend(say![share.amount(), " of distilled or reverse-osmosis water would reach it."]),
+                Remedy::Dilute(share) => says
+                    .extend(say![share.amount(), " of distilled or reverse-osmosis water would reach it."]),
                 Remedy::Conflict(ion) => says.extend(say!["More would push ", ion.name(), " too far."]),
                 Remedy::Nothing => says.extend(say!["No salt known here reaches it."]),
             }
             self.warn(Stage::Water, Level::Note, says);
         }
         if !answer.best.proven {
-            self.warn(Stage::Water, Level::Note, say!["The salts are a good recipe, but not proven to be the best one."]);
+            self.warn(
+                Stage::Water,
+                Level::Note,
+                say!["The salts are a good recipe, but not proven to be the best one."],
+            );
         }
         let used: Vec<Salt> = self.plan.salts.iter().map(|line| line.salt).collect();
         for caveat in used.into_iter().filter_map(Salt::caveat) {
