@@ -4,16 +4,23 @@
 //! `cargo test -p checks --test house`
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where it fails")]
 
-use batch::document::{Field, FruitField, HopField, MaltField, Spec};
+use batch::document::{Field, FruitField, HopField, MaltField, SaltField, Spec, WaterField};
 use batch::house::HouseNumber;
 use batch::plan::Figure;
 use calc::brew::package::PackageKind;
+use calc::brew::water::FINISH_SOURCE;
+use calc::brew::{mash, titration, treatment};
+use calc::chem::meter::{ELECTRODE_SOURCE, SHIFT_SOURCE, SOUR_SHIFT_SOURCE};
+use calc::chem::{pairs, report};
 use calc::data::Source;
-use calc::data::acids::{LACTIC_DENSITY_SOURCE, PHOSPHORIC_DENSITY_SOURCE, PKA_SOURCE, SOLID_DENSITY_SOURCE};
+use calc::data::acids::{
+    LACTIC_DENSITY_SOURCE, PHOSPHORIC_DENSITY_SOURCE, PKA_SOURCE, PKA_TEMPERATURE_SOURCE,
+    SOLID_DENSITY_SOURCE,
+};
 use calc::data::cultures::{Culture, DRY_MASS_SOURCE};
 use calc::data::fruits::Fruit;
-use calc::data::malts::{EXTRACT_SOURCE, MaltClass};
-use calc::data::salts::{Salt, WEIGHTS_SOURCE};
+use calc::data::malts::{CURVATURE_SOURCE, EXTRACT_SOURCE, MaltClass};
+use calc::data::salts::{CHALK_SOURCE, SOLUTION_DENSITY_SOURCE, SOLUTION_SOURCE, Salt, WEIGHTS_SOURCE};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -115,9 +122,22 @@ fn follow<'a>(before: &str, mut rest: &'a str, found: &mut Vec<String>) -> &'a s
     rest
 }
 
-/// What the app may name of the trade: kinds and answers, no computation.
-const NAMES_OF_THE_TRADE: [&str; 6] =
-    ["PackageKind", "Finish", "Ion", "Verdict", "BurstReason", "CurvePoint"];
+/// What the app may name of trade and chemistry: kinds, answers and words, no computation.
+const NAMES_OF_THE_TRADE: [&str; 13] = [
+    "PackageKind",
+    "Finish",
+    "Ion",
+    "Verdict",
+    "BurstReason",
+    "CurvePoint",
+    "Disinfectant",
+    "Softening",
+    "Sulfite",
+    "Compensation",
+    "Check",
+    "WaterRead",
+    "PROCEDURE",
+];
 
 /// Why the app must not use this path, if it must not.
 fn refused(path: &str) -> Option<&'static str> {
@@ -127,8 +147,8 @@ fn refused(path: &str) -> Option<&'static str> {
         ("quantity", _) => None,
         ("data", Some(_)) => None,
         ("data", None) => Some("only named rows and marks"),
-        ("brew", Some(name)) if NAMES_OF_THE_TRADE.contains(&name) => None,
-        ("brew", _) => Some("only the names of the trade"),
+        ("brew" | "chem", Some(name)) if NAMES_OF_THE_TRADE.contains(&name) => None,
+        ("brew" | "chem", _) => Some("only the names of the trade"),
         _ => Some("only quantities, data and names of the trade"),
     }
 }
@@ -225,6 +245,8 @@ fn every_module_on_the_map_exists() {
 fn every_field_and_figure_is_described() {
     let map = read("DEVELOPERS.md");
     let fields = Field::ALL.iter().map(|field| field.spec());
+    let fields = fields.chain(WaterField::ALL.iter().map(|field| field.spec()));
+    let fields = fields.chain(SaltField::ALL.iter().map(|field| field.spec()));
     let fields = fields.chain(MaltField::ALL.iter().map(|field| field.spec()));
     let fields = fields.chain(HopField::ALL.iter().map(|field| field.spec()));
     let fields = fields.chain(FruitField::ALL.iter().map(|field| field.spec()));
@@ -289,6 +311,29 @@ fn every_table_row_says_where_it_comes_from() {
         SOLID_DENSITY_SOURCE,
         EXTRACT_SOURCE,
         DRY_MASS_SOURCE,
+        PKA_TEMPERATURE_SOURCE,
+        CURVATURE_SOURCE,
+        pairs::SOURCE,
+        ELECTRODE_SOURCE,
+        SHIFT_SOURCE,
+        SOUR_SHIFT_SOURCE,
+        mash::SPREAD_SOURCE,
+        mash::HARDNESS_SOURCE,
+        mash::WORTH_SOURCE,
+        titration::METHOD_SOURCE,
+        report::CHECKS_SOURCE,
+        report::CONDUCTANCE_SOURCE,
+        report::SHARES_SOURCE,
+        report::LABORATORY_SOURCE,
+        treatment::DECHLORINATION_SOURCE,
+        treatment::EXCESS_SOURCE,
+        treatment::RESIDUAL_SOURCE,
+        treatment::SULFITE_SOURCE,
+        treatment::CHALK_SOURCE,
+        CHALK_SOURCE,
+        SOLUTION_SOURCE,
+        SOLUTION_DENSITY_SOURCE,
+        FINISH_SOURCE,
     ] {
         add("a table's own".to_owned(), source);
     }

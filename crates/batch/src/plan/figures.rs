@@ -251,7 +251,7 @@ figures! {
             [figure(Figure::AlkalinityAfter), figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter)],
             [KOLBACH], "Exact for the ions given.";
         /// Total hardness.
-        hardness Hardness: ChargeConcentration as Alkalinity, "Hardness",
+        hardness Hardness: ChargeConcentration as Hardness, "Hardness",
             "Calcium and magnesium as charge.", [figure(Figure::CalciumAfter), figure(Figure::MagnesiumAfter)],
             [WEIGHTS], "Exact for the ions given.";
         /// Metabisulfite against chlorine.
