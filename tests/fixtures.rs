@@ -11,7 +11,7 @@
 
 use batch::document::{
     Batch, Field, FruitAddition, FruitForm, Gas, GristBy, Hop, MOST_ITEMS, Malt, Reading, ReadingKind,
-    SaltLine, Slot, Spec, Step, Water, WaterField,
+    SaltLine, Slot, Spec, Step, Water,
 };
 use batch::house::{House, HouseNumber, Lesson};
 use batch::keep::{
