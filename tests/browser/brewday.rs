@@ -162,8 +162,8 @@ async fn a_whole_batch_survives_its_host_and_its_browser() {
     finishes(&brewer).await;
     brewer.until_saved().await;
     let (typed, stored) = (brewer.snapshot().await, brewer.stored().await);
-    assert!(typed.iter().any(|line| line == "water: chloride_mg_per_l=12,5"), "{typed:#?}");
-    assert!(!typed.iter().any(|line| line.contains("does not balance")), "{typed:#?}");
+    assert!(typed.iter().any(|line| line == "water: water0.chloride_mg_per_l=12,5"), "{typed:#?}");
+    assert!(!typed.iter().any(|line| line.contains("does not fit")), "{typed:#?}");
     // A comma stays as it was typed until the page is loaded again.
     let shown: Vec<String> = typed.iter().map(|line| line.replace("=12,5", "=12.5")).collect();
 
