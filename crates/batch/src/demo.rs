@@ -93,6 +93,7 @@ mod tests {
             [
                 Figure::Metabisulfite,
                 Figure::SofteningLime,
+                Figure::MashBase,
                 Figure::RinseAcid,
                 Figure::SourPhNow,
                 Figure::GravityNow,

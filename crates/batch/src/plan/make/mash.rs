@@ -211,9 +211,11 @@ impl Maker<'_> {
         figures.mash_acid = predicted(acid_for(correction.all, &acid, wanted));
         figures.mash_first = predicted(acid_for(Estimate::exact(correction.first), &acid, wanted));
         figures.mash_acid_malt = predicted(acidulated_malt_for(correction.all, wanted));
-        figures.mash_base = mash
-            .base_for(correction.all, base, wanted)
-            .map_or(Err(Unknown::OutsideModel(Stage::Mash)), predicted);
+        figures.mash_base = if correction.all.value < Charge::ZERO {
+            mash.base_for(correction.all, base, wanted).map_or(Err(Unknown::NotUsed), predicted)
+        } else {
+            Err(Unknown::NotUsed)
+        };
         figures.mash_ph = now;
         if let Some(reading) = last {
             if let Some(at) = reading.temperature.filter(|at| at.as_celsius() > 35.0) {
