@@ -1,6 +1,7 @@
 //! The trade on top of chemistry.
 
 pub mod bitterness;
+pub mod buffer;
 pub mod drop;
 pub mod extract;
 pub mod ferment;
