@@ -11,5 +11,6 @@ pub mod heat;
 pub mod ledger;
 pub mod mash;
 pub mod package;
+pub mod sour;
 pub mod souring;
 pub mod water;

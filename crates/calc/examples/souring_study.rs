@@ -1,0 +1,33 @@
+//! How well the souring forecast does on sourings of other laws: `cargo run --release -p calc --example souring_study`.
+
+#[path = "../tests/souring_worlds/mod.rs"]
+mod souring_worlds;
+
+use souring_worlds::{World, score};
+
+fn main() {
+    println!(
+        "law        readings sourings  too fast  never  covered  early  late   error h  line h  arrival h  left h  band h"
+    );
+    for (world, seed) in [(World::Monod, 1), (World::Logistic, 2), (World::Gompertz, 3), (World::Approach, 4)]
+    {
+        for count in [0, 1, 2, 3, 5] {
+            let s = score(world, seed, 1000, count);
+            println!(
+                "{:10} {count:8} {:8} {:9} {:6} {:7.1} % {:4.1} % {:4.1} % {:7.1} {:7.1} {:9.1} {:8.1} {:7.1}",
+                format!("{world:?}"),
+                s.sourings,
+                s.too_fast,
+                s.never,
+                100.0 * s.covered,
+                100.0 * s.early,
+                100.0 * s.late,
+                s.error,
+                s.line_error,
+                s.arrival,
+                s.left,
+                s.width
+            );
+        }
+    }
+}
