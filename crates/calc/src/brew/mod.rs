@@ -8,6 +8,7 @@ pub mod ferment;
 pub mod fruit;
 pub mod grist;
 pub mod heat;
+pub mod kill;
 pub mod ledger;
 pub mod mash;
 pub mod package;

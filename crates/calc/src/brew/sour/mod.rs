@@ -9,9 +9,16 @@
 mod alarms;
 mod filter;
 mod growth;
+mod pitch;
+mod safety;
 
 pub use alarms::Alarm;
 pub use growth::{CPM_SOURCE, CTMI_SOURCE, cpm, ctmi};
+pub use pitch::{
+    MANGANESE_CEILING, MANGANESE_CEILING_SOURCE, MANGANESE_DOSE, MANGANESE_DOSE_SOURCE, MANGANESE_IN_WORT,
+    MANGANESE_IN_WORT_SOURCE, Pack, PitchError, living_cells, manganese_stock, pitch_rate,
+};
+pub use safety::{ADVICE, Advice, Occasion, advice_for};
 
 use super::buffer::BufferCurve;
 use crate::data::Source;
