@@ -54,7 +54,7 @@ pub const AMOUNTS_SOURCE: Source = Source::derived(
 );
 /// Standard deviation of one group's amount between worts, as a share of it, when the capacity as
 /// a whole is the same.
-const SHAPE: f64 = 0.35;
+const SHAPE: f64 = 0.5;
 /// Source of the spread of the curve's shape. The spread of the capacity is
 /// [`WORT_BUFFERING_DEVIATION`]'s.
 pub const SHAPE_SOURCE: Source = Source::our_estimate(
@@ -311,9 +311,6 @@ pub struct Titration {
 impl Titration {
     /// Follows a wort through its doses. `start` is the pH before the first, with its own give or
     /// take (without a band: the meter's); `meter` is the standard deviation of a reading.
-    ///
-    /// A reading that no wort can show after this much acid is a slip, or the acid was not what
-    /// the bottle says: the titration begins anew at it, and what came before is forgotten.
     /// pH 0..=14; what lies outside counts as the nearer end.
     pub fn new(
         prior: &BufferCurve,
@@ -322,21 +319,41 @@ impl Titration {
         kind: AcidKind,
         meter: PhDifference,
     ) -> Self {
-        let meter = meter.as_units().abs().min(1.0);
         let own = start.deviation();
-        let deviation = if own > 0.0 { own.min(7.0) } else { meter };
-        let mut titration = Self::begin(prior, start.value, deviation, kind);
-        let mut steps = steps;
-        while let Some((place, ph)) = titration.slip(steps, meter) {
-            titration = Self::begin(prior, ph, meter, kind);
+        let deviation = if own > 0.0 { own.min(7.0) } else { of_meter(meter) };
+        Self::begin(prior, start.value, deviation, kind).poured(steps, meter)
+    }
+
+    /// The same after more doses.
+    ///
+    /// A reading that no wort can show after this much acid is a slip, or the acid was not what
+    /// the bottle says: the titration begins anew at it, and what came before is forgotten.
+    #[must_use]
+    pub fn poured(&self, steps: &[Step], meter: PhDifference) -> Self {
+        let meter = of_meter(meter);
+        let (mut begun, mut steps) = (*self, steps);
+        while let Some((place, ph)) = begun.slip(steps, meter) {
+            begun = Self::begin(&self.curve(), ph, meter, self.kind);
             steps = steps.get(place + 1..).unwrap_or_default();
         }
-        let begun = titration;
+        let mut titration = begun;
         for _ in 0..ROUNDS {
             titration = begun.followed(steps, &titration, meter);
         }
         titration.without_negative();
         titration
+    }
+
+    /// The same wort without any acid in it: what a titrated sample taught, for the rest of the wort.
+    #[must_use]
+    pub fn emptied(&self) -> Self {
+        let mut empty = Self { acid: 0.0, ..*self };
+        empty.mean[POURED] = 0.0;
+        for row in &mut empty.spread {
+            row[POURED] = 0.0;
+        }
+        empty.spread[POURED] = [0.0; STATE];
+        empty
     }
 
     fn begin(prior: &BufferCurve, start: Ph, deviation: f64, kind: AcidKind) -> Self {
@@ -364,7 +381,7 @@ impl Titration {
         let pka = self.kind.pka_in(ROOM, WORT_STRENGTH);
         let from = at(self.mean[START]);
         let error = 3.0 * meter.hypot(self.spread[START][START].sqrt());
-        let mut acid = 0.0;
+        let mut acid = self.acid;
         steps.iter().enumerate().find_map(|(place, step)| {
             acid += step.acid.as_mmol_per_l().max(0.0);
             let ph = step.read?;
@@ -506,6 +523,11 @@ impl Titration {
     }
 }
 
+/// Standard deviation of a reading, as given.
+const fn of_meter(meter: PhDifference) -> f64 {
+    meter.as_units().abs().min(1.0)
+}
+
 /// Charge of an acid's molecule, and how much it grows over the next unit of pH.
 fn charge_and_slope(pka: [f64; 3], ph: Ph) -> (f64, f64) {
     let (charge, squares) = given(pka, ph);
@@ -586,6 +608,29 @@ mod tests {
             assert_eq!(after.acid(), MolarConcentration::ZERO);
             assert!((after.ph_at(after.acid()).value - wrong.read.unwrap()).as_units().abs() < 1e-6);
         }
+    }
+
+    #[test]
+    fn a_sample_tells_what_the_wort_takes() {
+        let wort = other(11.0, [1.4; GROUPS]);
+        let steps = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]
+            .map(|all| step(1.0, wort.ph_with(Ph::new(5.3), AcidKind::Lactic, mmol(all)).value()));
+        let sample = Titration::new(&prior(11.0), start(5.3), &steps, AcidKind::Lactic, METER);
+        let (first, told) = (
+            Titration::new(&prior(11.0), start(5.3), &[], AcidKind::Lactic, METER).to_go(Ph::new(4.6)),
+            sample.emptied().to_go(Ph::new(4.6)),
+        );
+        let truth = wort.demand(Ph::new(5.3), Ph::new(4.6)).value.as_meq_per_l();
+        let truth = truth / charge_in_wort(AcidKind::Lactic, Ph::new(4.6)).value();
+        assert!((told.value.as_mmol_per_l() / truth - 1.0).abs() < 0.03, "{told:?} {truth}");
+        assert!(told.deviation() < 0.3 * first.deviation() && sample.emptied().acid() == mmol(0.0));
+        // Its own doses go on from there.
+        let half = told.value * 0.5;
+        let ph = wort.ph_with(Ph::new(5.3), AcidKind::Lactic, half);
+        let on = sample.emptied().poured(&[Step { acid: half, read: Some(ph) }], METER);
+        let left = on.to_go(Ph::new(4.6));
+        assert!((left.value - (mmol(truth) - half)).as_mmol_per_l().abs() < left.deviation());
+        assert!(left.deviation() < told.deviation());
     }
 
     #[test]
