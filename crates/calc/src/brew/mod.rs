@@ -2,6 +2,7 @@
 
 pub mod bitterness;
 pub mod buffer;
+pub mod dosing;
 pub mod drop;
 pub mod extract;
 pub mod ferment;
