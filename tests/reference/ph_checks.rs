@@ -1,6 +1,7 @@
 //! Checks of water, carbonate, acids, mash, acid drop and souring.
 
-use calc::brew::drop::{DoseStep, needed, prior_buffering, update_buffering};
+use calc::brew::buffer::{BufferCurve, Step, Titration, charge_in_wort};
+use calc::brew::drop::prior_buffering;
 use calc::brew::mash::{MaltShare, Mash, acid_for};
 use calc::brew::souring::{
     Conditions, Forecast, cpm, ctmi, first_speed, forecast, lactic_formed, titratable_acidity,
@@ -128,13 +129,33 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         "hours_to_ph" => souring(inputs, number(4)?)?.to_target.ok()?.value.as_hours(),
 
         "buffering_from_lactic" => {
-            // The lactic acid of one litre in one dose, before anything is known of the wort.
-            let acid = acid("lactic", 80.0)?;
-            let dose = acid.density().volume_of(Mass::grams(number(2)? / acid.strength.as_of_one()));
-            let step = DoseStep { acid: dose, before: ph(0)?, after: ph(1)? };
-            let unknown = Estimate::relative(Buffering::meq_per_l_ph(8.0), 100.0);
+            // The lactic acid of one litre in one dose, when hardly anything is known of the wort.
+            let unknown = Estimate::normal(Count::of(1.0), 3.0);
+            let acid = lactic_of(number(2)?);
+            let step = Step { acid, read: Some(ph(1)?) };
+            let start = Estimate::normal(ph(0)?, 0.001);
             let meter = PhDifference::units(0.001);
-            update_buffering(unknown, &[step], Volume::litres(1.0), &acid, meter).value.as_meq_per_l_ph()
+            let prior = BufferCurve::prior(Plato::degrees(10.7), unknown);
+            let curve = prior.updated(start, &[step], AcidKind::Lactic, meter);
+            // Groups alone, as a mean over the span.
+            let water = BufferCurve::prior(Plato::degrees(0.0), unknown).demand(ph(0)?, ph(1)?).value;
+            let groups = curve.demand(ph(0)?, ph(1)?).value - water;
+            groups.as_meq_per_l() / (ph(0)? - ph(1)?).as_units()
+        }
+        "wort_capacity_per_plato" => {
+            let groups = curve(10.0).demand(ph(0)?, ph(1)?).value - curve(0.0).demand(ph(0)?, ph(1)?).value;
+            groups.as_meq_per_l() / (ph(0)? - ph(1)?).as_units() / 10.0
+        }
+        "wort_capacity_spread" => curve(10.0).scale().deviation(),
+        "wort_acidity" => {
+            let base = -curve(number(0)?).demand(ph(1)?, ph(2)?).value.as_meq_per_l();
+            base * AcidKind::Lactic.molar_mass().as_g_per_mol() / 1e3
+        }
+        "pka_in_wort" => {
+            // Where half of an acid with one proton has given it.
+            let kind = acid_kind(word(0)?)?;
+            let charge = charge_in_wort(kind, Ph::new(4.0)).value();
+            4.0 - (charge / (1.0 - charge)).log10()
         }
         "calcium_drop" => {
             // A kilogram of malt whose mash has pH 5.74, in so many litres.
@@ -253,10 +274,19 @@ fn souring(inputs: &[&str], target: f64) -> Option<Forecast> {
     Some(forecast(&conditions, Ph::new(target), &[]))
 }
 
+/// What is expected of wort of this gravity in degrees Plato.
+fn curve(gravity: f64) -> BufferCurve {
+    BufferCurve::prior(Plato::degrees(gravity), Estimate::exact(Count::of(1.0)))
+}
+
+/// So many grams of lactic acid in a litre.
+fn lactic_of(grams: f64) -> MolarConcentration {
+    MolarConcentration::mmol_per_l(1e3 * grams / AcidKind::Lactic.molar_mass().as_g_per_mol())
+}
+
 /// Grams of lactic acid that bring a litre of wort from one pH to another.
 fn lactic_needed(gravity: f64, from: Ph, to: Ph) -> Option<f64> {
-    let acid = acid("lactic", 80.0)?;
-    let volume =
-        needed(Estimate::exact(from), to, buffering(gravity), Volume::litres(1.0), &acid).ok()?.value;
-    Some((acid.density().mass_of(volume) * acid.strength).as_grams())
+    let meter = PhDifference::units(0.03);
+    let titration = Titration::new(&curve(gravity), Estimate::exact(from), &[], AcidKind::Lactic, meter);
+    Some(titration.to_go(to).value / lactic_of(1.0))
 }

@@ -263,7 +263,7 @@ pub fn next_dose(
 
 /// The ladder counts every spread this many times: worts outside the prior exist, and their curves
 /// bend where no reading was taken. Set by the simulation in `calc/tests/ladder.rs`.
-const DISTRUST: f64 = 1.3;
+const DISTRUST: f64 = 1.5;
 /// Most of the expected acid that goes in before a dose was measured, and least: no wort takes less
 /// than a fifth of what is expected.
 const FIRST_DOSE: [f64; 2] = [0.2, 0.5];
