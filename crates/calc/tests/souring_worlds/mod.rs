@@ -2,7 +2,7 @@
 //!
 //! `Monod` was used to set the forecast's error terms. `Logistic` and `Gompertz`
 //! were looked at while the end of the course was worked out; `Approach` was
-//! written when everything was fixed, and nothing was changed after its first run.
+//! written when every constant was fixed, and none was changed after its first run.
 
 use calc::brew::buffer::BufferCurve;
 use calc::brew::sour::{Conditions, Forecast, Target, first_speed, forecast, titratable_acidity};

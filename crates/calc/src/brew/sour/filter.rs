@@ -221,23 +221,13 @@ impl Belief {
             }
         }
         // Cholesky, and the inverse of its factor: transposed, that is a root of the covariance.
-        let mut factor = information;
+        let factor = cholesky(information);
         let mut inverse = [[0.0; TRAITS]; TRAITS];
         for a in 0..TRAITS {
-            for b in 0..=a {
-                let mut sum = factor[a][b];
-                for c in 0..b {
-                    sum -= factor[a][c] * factor[b][c];
-                }
-                factor[a][b] = if a == b { sum.max(1e-12).sqrt() } else { sum / factor[b][b] };
-            }
             inverse[a][a] = factor[a][a].recip();
             for b in 0..a {
-                let mut sum = 0.0;
-                for c in b..a {
-                    sum -= factor[a][c] * inverse[c][b];
-                }
-                inverse[a][b] = sum / factor[a][a];
+                let sum: f64 = (b..a).map(|c| factor[a][c] * inverse[c][b]).sum();
+                inverse[a][b] = -sum / factor[a][a];
             }
         }
         let mut half = [0.0; TRAITS];
@@ -276,19 +266,46 @@ impl Belief {
     }
 }
 
-/// Unit normals of a member: a Kronecker sequence of low discrepancy in
-/// [`DIMENSIONS`] dimensions, every point with its mirror image, so that the
-/// mean of all is exactly zero.
-pub(super) fn member(place: usize) -> [f64; DIMENSIONS] {
-    let mut step = 1.0;
-    let mut unit = [0.0; DIMENSIONS];
-    let sign = if place % 2 == 0 { 1.0 } else { -1.0 };
-    for slot in &mut unit {
-        step /= STEP;
-        let share: f64 = 0.5 + step * (place / 2 + 1) as f64;
-        *slot = sign * normal_quantile(share.fract());
+/// Unit normals of so many members: a Kronecker sequence of low discrepancy, every point with
+/// its mirror image, turned so that mean and covariance of all are exactly those of independent
+/// unit normals. At least twice as many as [`DIMENSIONS`].
+pub(super) fn members(count: usize) -> Vec<[f64; DIMENSIONS]> {
+    let mut points = Vec::with_capacity(count);
+    let mut together = [[0.0; DIMENSIONS]; DIMENSIONS];
+    for place in 0..count.div_ceil(2) {
+        let mut step = 1.0;
+        let mut unit = [0.0; DIMENSIONS];
+        for slot in &mut unit {
+            step /= STEP;
+            *slot = normal_quantile((0.5 + step * (place + 1) as f64).fract());
+        }
+        for (row, left) in together.iter_mut().zip(&unit) {
+            for (entry, right) in row.iter_mut().zip(&unit) {
+                *entry += left * right / count.div_ceil(2) as f64;
+            }
+        }
+        points.extend([unit, unit.map(|value| -value)]);
     }
-    unit
+    let factor = cholesky(together);
+    for unit in &mut points {
+        for a in 0..DIMENSIONS {
+            let sum: f64 = (0..a).map(|b| factor[a][b] * unit[b]).sum();
+            unit[a] = (unit[a] - sum) / factor[a][a];
+        }
+    }
+    points
+}
+
+/// The lower triangle that times its mirror image gives a symmetric positive matrix.
+fn cholesky<const N: usize>(mut factor: [[f64; N]; N]) -> [[f64; N]; N] {
+    for a in 0..N {
+        for b in 0..=a {
+            let sum: f64 = (0..b).map(|c| factor[a][c] * factor[b][c]).sum();
+            let left = factor[a][b] - sum;
+            factor[a][b] = if a == b { left.max(1e-12).sqrt() } else { left / factor[b][b] };
+        }
+    }
+    factor
 }
 
 /// Traits, the error of the last reading, the pace after it.
@@ -309,4 +326,87 @@ fn normal_quantile(share: f64) -> f64 {
 /// Readings with what the clock says.
 pub(super) fn on_clock(clock: &Clock, read: &[(f64, f64)]) -> Vec<Read> {
     read.iter().map(|&(at, ph)| Read { at, warm: clock.warm(at), ph }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{FEW, MANY};
+    use super::*;
+
+    #[test]
+    fn quantiles_of_the_unit_normal() {
+        for (share, expected) in [(0.5, 0.0), (0.9, 1.281_55), (0.1, -1.281_55), (0.999, 3.090_23)] {
+            assert!((normal_quantile(share) - expected).abs() < 5e-4, "{share}");
+        }
+    }
+
+    #[test]
+    fn members_stand_for_unit_normals() {
+        for count in [FEW, MANY] {
+            let members = members(count);
+            assert_eq!(members.len(), count);
+            for a in 0..DIMENSIONS {
+                let mut values: Vec<f64> = members.iter().map(|unit| unit[a]).collect();
+                assert!(values.iter().sum::<f64>().abs() < 1e-9);
+                values.sort_unstable_by(f64::total_cmp);
+                let tenth = values[count / 10];
+                assert!((tenth + 1.28).abs() < 0.3, "{count} {a}: {tenth}");
+                for b in 0..DIMENSIONS {
+                    let together = members.iter().map(|unit| unit[a] * unit[b]).sum::<f64>() / count as f64;
+                    assert!((together - f64::from(u8::from(a == b))).abs() < 1e-9, "{count} {a} {b}");
+                }
+            }
+        }
+    }
+
+    /// Rows of slopes whose errors are those of the filter: the belief must be that of the
+    /// normal equations with the full covariance of the errors.
+    #[test]
+    fn the_update_is_the_linear_gaussian_one() {
+        let at = [3.0, 9.0, 20.0];
+        let slopes =
+            [[0.3, 0.1, 0.0, 0.0, 0.0, -0.2], [0.1, 0.4, 0.2, 0.0, 0.0, 0.0], [0.5, 0.0, 0.1, 0.3, 0.0, 0.1]];
+        let seen = [0.2, -0.1, 0.3];
+        let mut rows: Vec<[f64; TRAITS + 1]> = slopes
+            .iter()
+            .zip(seen)
+            .map(|(slopes, seen)| std::array::from_fn(|place| slopes.get(place).copied().unwrap_or(seen)))
+            .collect();
+        let read: Vec<_> = at.iter().map(|&at| Read { at, warm: at, ph: 4.0 }).collect();
+        let belief = Belief::prior().solved(&mut rows, &read, 0.03);
+        // Covariance of the model's error at two times, begun at the meter's variance.
+        let model = |s: f64, t: f64| {
+            let kept = |hours: f64| (-hours / MODEL_MEMORY).exp();
+            let early = s.min(t);
+            let there =
+                kept(early).powi(2) * 0.03_f64.powi(2) + (1.0 - kept(early).powi(2)) * MODEL_ERROR.powi(2);
+            there * kept((s - t).abs())
+        };
+        // The posterior mean m solves m = H' (H H' + R)^-1 seen, so (H H' + R) w = seen.
+        let whole = |a: usize, b: usize| {
+            let together: f64 = slopes[a].iter().zip(&slopes[b]).map(|(x, y)| x * y).sum();
+            together + model(at[a], at[b]) + if a == b { 0.03_f64.powi(2) } else { 0.0 }
+        };
+        let mut system: Vec<Vec<f64>> =
+            (0..3).map(|a| (0..3).map(|b| whole(a, b)).chain([seen[a]]).collect()).collect();
+        for pivot in 0..3 {
+            for row in 0..3 {
+                if row != pivot {
+                    let share = system[row][pivot] / system[pivot][pivot];
+                    let other = system[pivot].clone();
+                    system[row].iter_mut().zip(other).for_each(|(entry, other)| *entry -= share * other);
+                }
+            }
+        }
+        for place in 0..TRAITS {
+            let expected: f64 =
+                (0..3).map(|row| slopes[row][place] * system[row][3] / system[row][row]).sum();
+            assert!(
+                (belief.mean[place] - expected).abs() < 1e-9,
+                "{place}: {} {expected}",
+                belief.mean[place]
+            );
+        }
+        assert!(belief.deviation(0) < 1.0 && (belief.deviation(4) - 1.0).abs() < 1e-9);
+    }
 }

@@ -350,3 +350,118 @@ impl Clock {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{first_speed, titratable_acidity};
+    use super::*;
+    use crate::quantity::{Bitterness, CellDensity, Concentration, Duration, Estimate, PhDifference, Plato};
+
+    fn conditions<'a>(curve: &'a BufferCurve, temperatures: &'a [(Duration, Temperature)]) -> Conditions<'a> {
+        let gravity = Plato::degrees(10.7);
+        Conditions {
+            start_ph: Ph::new(4.5),
+            curve,
+            gravity,
+            lactic_before: Concentration::g_per_l(0.5),
+            acidity_before: titratable_acidity(Estimate::exact(Concentration::g_per_l(0.5)), gravity),
+            temperature: Temperature::celsius(24.0),
+            temperatures,
+            culture: Culture::LPlantarum,
+            cells: Estimate::exact(CellDensity::millions_per_ml(10.0)),
+            bitterness: Bitterness::ZERO,
+            speed: first_speed(),
+            meter_error: PhDifference::units(0.03),
+        }
+    }
+
+    fn curve() -> BufferCurve {
+        BufferCurve::prior(Plato::degrees(10.7), Estimate::exact(Count::of(1.0)))
+    }
+
+    const USUAL: Traits =
+        Traits { speed: 1.0, lag: 1.0, cells: 3e-3, upkeep: 1.0, stops: 1.0, shift: 0.0, buffer: 0.0 };
+
+    #[test]
+    fn the_sum_over_ph_agrees_with_small_steps_of_time() {
+        let curve = curve();
+        let conditions = conditions(&curve, &[]);
+        let axis = Axis::new(&conditions);
+        let course = Course::new(&axis, &USUAL);
+        let lactic = |ph: f64| {
+            let charge = curve.demand(Ph::new(4.5), Ph::new(ph)).value.as_meq_per_l();
+            charge * (1.0 + undissociated_ratio(Ph::new(ph)))
+        };
+        let dosed = 0.5e3 / LACTIC_MASS;
+        let (mut ph, mut cells, mut made) = (4.5, USUAL.cells, 0.0);
+        let mut hours = LAG / (axis.fastest * cpm(Ph::new(4.5), conditions.culture).value());
+        let step = 0.01;
+        while ph > 3.4 {
+            let ratio = undissociated_ratio(Ph::new(ph));
+            let free = (made + dosed) * ratio / (1.0 + ratio);
+            let growth = axis.fastest
+                * cpm(Ph::new(ph), conditions.culture).value()
+                * (1.0 - free / axis.growth_stops).max(0.0);
+            let rate = axis.with_growth * growth
+                + axis.with_time
+                    * (1.0 - free / axis.acid_stops).max(0.0)
+                    * ((ph - axis.lowest) / FADES_WITHIN).clamp(0.0, 1.0);
+            made += rate * cells * step;
+            cells += growth * cells * step;
+            hours += step;
+            while lactic(ph) < made {
+                ph -= 1e-4;
+            }
+        }
+        let sum = course.at_ph(&axis, 3.4).unwrap();
+        assert!((sum - hours).abs() < 0.02 * hours, "{sum} {hours}");
+    }
+
+    #[test]
+    fn the_axis_follows_the_buffering_curve() {
+        let curve = curve();
+        let axis = Axis::new(&conditions(&curve, &[]));
+        for node in 0..NODES {
+            let demand = curve.demand(Ph::new(4.5), Ph::new(axis.ph(node as f64)));
+            let off = axis.charge[node] - demand.value.as_meq_per_l();
+            assert!(off.abs() < 0.02, "{node}: {off}");
+            assert!((axis.spread[node] - demand.deviation()).abs() < 0.1, "{node}");
+        }
+        let formed = axis.formed_to(3.37, 0.4);
+        assert!((axis.ph_where(formed, 0.4).unwrap() - 3.37).abs() < 1e-9);
+        assert_eq!(axis.ph_where(1e6, 0.0), None);
+    }
+
+    #[test]
+    fn places_and_times_of_a_course_agree() {
+        let curve = curve();
+        let axis = Axis::new(&conditions(&curve, &[]));
+        let course = Course::new(&axis, &USUAL);
+        for ph in [4.49, 4.1, 3.7, 3.4, 3.3] {
+            assert!((course.at_time(&axis, course.at_ph(&axis, ph).unwrap()) - ph).abs() < 1e-9);
+        }
+        assert_eq!(course.at_time(&axis, 0.0), 4.5);
+        assert_eq!(course.at_ph(&axis, course.lowest(&axis) - 0.01), None);
+        let twice = Course::new(&axis, &Traits { speed: 2.0, ..USUAL });
+        let (once, twice) = (course.at_ph(&axis, 3.6).unwrap(), twice.at_ph(&axis, 3.6).unwrap());
+        assert!((once - 2.0 * twice).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_clock_turns_back() {
+        let curve = curve();
+        let at = |hours: f64, celsius: f64| (Duration::hours(hours), Temperature::celsius(celsius));
+        // Out of order, two at once, and half a day too cold for any growth.
+        let read =
+            [at(10.0, 30.0), at(0.0, 20.0), at(10.0, 30.0), at(20.0, 1.0), at(32.0, 1.0), at(40.0, 24.0)];
+        let clock = Clock::new(&conditions(&curve, &read));
+        let pace = |celsius: f64| ctmi(Temperature::celsius(celsius), Culture::LPlantarum).value();
+        assert!((clock.warm(10.0) - 5.0 * (pace(20.0) + pace(30.0))).abs() < 1e-9);
+        assert!((clock.warm(50.0) - clock.warm(45.0) - 5.0 * pace(24.0)).abs() < 1e-9);
+        for hours in [0.5, 9.0, 15.0, 35.0, 41.0, 100.0] {
+            assert!((clock.hours(clock.warm(hours)) - hours).abs() < 1e-9, "{hours}");
+        }
+        let cold = Conditions { temperature: Temperature::celsius(1.0), ..conditions(&curve, &read) };
+        assert_eq!(Clock::new(&cold).hours(1e3), f64::INFINITY);
+    }
+}

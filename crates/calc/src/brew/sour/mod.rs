@@ -27,7 +27,7 @@ use crate::quantity::{
     Bitterness, CellDensity, Concentration, Count, Duration, Estimate, Fraction, Ph, PhDifference, Plato,
     Quantity, Temperature, TitratableAcidity,
 };
-use filter::{Belief, DIMENSIONS, Prior, Residual, TRAITS, member, on_clock};
+use filter::{Belief, DIMENSIONS, Prior, Residual, TRAITS, members, on_clock};
 use growth::{Axis, Clock, Course, LACTIC_MASS, STANDSTILL, undissociated_ratio};
 use std::fmt;
 
@@ -59,7 +59,7 @@ const PACE_SPREAD: f64 = 0.4;
 const PACE_ERROR: f64 = 0.3;
 /// Members of the forecast before any reading, and with readings.
 const FEW: usize = 32;
-const MANY: usize = 96;
+const MANY: usize = 192;
 /// Points of a curve.
 const POINTS: usize = 24;
 /// Most acid that a gram of extract gives: three quarters of wort's extract ferments.
@@ -350,11 +350,10 @@ impl Member {
         axis: &Axis,
         prior: &Prior,
         belief: &Belief,
-        place: usize,
+        unit: &[f64; DIMENSIONS],
         anchor: Option<&Anchor>,
         meter: f64,
     ) -> (Self, f64) {
-        let unit = member(place);
         let traits = prior.traits(&belief.point(&unit[..TRAITS]));
         let course = Course::new(axis, &traits);
         let mut this = Self { course, from: 0.0, off: 0.0, pace: 1.0, target: 0.0 };
@@ -528,10 +527,10 @@ pub fn forecast(conditions: &Conditions<'_>, target: Target, readings: &[(Durati
     });
     let anchor = anchor.as_ref();
     let number = if anchor.is_some() { MANY } else { FEW };
-    let mut members = Vec::with_capacity(number);
+    let mut ensemble = Vec::with_capacity(number);
     let mut times = Vec::with_capacity(number);
-    for place in 0..number {
-        let (mut one, buffer) = Member::new(&axis, &prior, &belief, place, anchor, meter);
+    for unit in &members(number) {
+        let (mut one, buffer) = Member::new(&axis, &prior, &belief, unit, anchor, meter);
         one.target = match target {
             Target::Ph(ph) => ph.value(),
             Target::Acidity(_) => {
@@ -539,7 +538,7 @@ pub fn forecast(conditions: &Conditions<'_>, target: Target, readings: &[(Durati
             }
         };
         times.push(one.arrives(&axis, &clock, anchor));
-        members.push(one);
+        ensemble.push(one);
     }
     let arriving = times.iter().filter(|time| time.is_finite()).count();
     forecast.chance = Fraction::of_one(arriving as f64 / number as f64);
@@ -554,7 +553,7 @@ pub fn forecast(conditions: &Conditions<'_>, target: Target, readings: &[(Durati
         let hours = |hours: f64| Duration::hours(hours.min(HORIZON_HOURS));
         Ok(Estimate::band(hours(middle), hours(early), hours(latest)))
     } else {
-        let mut ends: Vec<f64> = members.iter().map(|member| member.course.lowest(&axis)).collect();
+        let mut ends: Vec<f64> = ensemble.iter().map(|member| member.course.lowest(&axis)).collect();
         Err(SouringError::NeverReaches { target: ph_then.value, lowest: Ph::new(quantiles(&mut ends)[1]) })
     };
 
@@ -568,7 +567,7 @@ pub fn forecast(conditions: &Conditions<'_>, target: Target, readings: &[(Durati
     for place in 0..POINTS {
         let hours = span * place as f64 / (POINTS - 1) as f64;
         let warm = clock.warm(hours);
-        for (slot, member) in at_once.iter_mut().zip(&members) {
+        for (slot, member) in at_once.iter_mut().zip(&ensemble) {
             *slot = member.ph(&axis, hours, warm, anchor);
         }
         let [low, value, high] = quantiles(&mut at_once).map(Ph::new);
