@@ -105,7 +105,7 @@ pub fn hold_needed(at: Temperature) -> Result<Estimate<Duration>, KillError> {
 /// 99 are told. The low end is the hardiest strain published.
 pub fn reductions(at: Temperature, time: Duration) -> Result<Estimate<Count>, KillError> {
     let decimals = decimals(at)?;
-    if !(time >= Duration::ZERO) {
+    if time < Duration::ZERO || !time.is_finite() {
         return Err(KillError::Time(time));
     }
     let [middle, weakest, hardiest] =

@@ -221,26 +221,14 @@ impl Belief {
             }
         }
         // Cholesky, and the inverse of its factor: transposed, that is a root of the covariance.
+        // With the factor's inverse turned over as a root of the covariance.
         let factor = cholesky(information);
-        let mut inverse = [[0.0; TRAITS]; TRAITS];
-        for a in 0..TRAITS {
-            inverse[a][a] = factor[a][a].recip();
-            for b in 0..a {
-                let sum: f64 = (b..a).map(|c| factor[a][c] * inverse[c][b]).sum();
-                inverse[a][b] = -sum / factor[a][a];
-            }
-        }
-        let mut half = [0.0; TRAITS];
-        for a in 0..TRAITS {
-            half[a] = (0..=a).map(|b| inverse[a][b] * pull[b]).sum();
-        }
+        let half = forward(&factor, pull);
         let mut solved = Self::prior();
-        for a in 0..TRAITS {
-            let wanted: f64 = (a..TRAITS).map(|b| inverse[b][a] * half[b]).sum();
-            solved.mean[a] = self.mean[a] + (wanted - self.mean[a]).clamp(-STRIDE, STRIDE);
-            for b in 0..TRAITS {
-                solved.root[a][b] = inverse[b][a];
-            }
+        for ((row, mean), before) in solved.root.iter_mut().zip(&mut solved.mean).zip(&self.mean) {
+            *row = forward(&factor, *row);
+            let wanted: f64 = row.iter().zip(&half).map(|(r, h)| r * h).sum();
+            *mean = before + (wanted - before).clamp(-STRIDE, STRIDE);
         }
         solved
     }
@@ -288,12 +276,18 @@ pub(super) fn members(count: usize) -> Vec<[f64; DIMENSIONS]> {
     }
     let factor = cholesky(together);
     for unit in &mut points {
-        for a in 0..DIMENSIONS {
-            let sum: f64 = (0..a).map(|b| factor[a][b] * unit[b]).sum();
-            unit[a] = (unit[a] - sum) / factor[a][a];
-        }
+        *unit = forward(&factor, *unit);
     }
     points
+}
+
+/// The vector that the lower triangle turns into this one.
+fn forward<const N: usize>(factor: &[[f64; N]; N], mut vector: [f64; N]) -> [f64; N] {
+    for a in 0..N {
+        let sum: f64 = (0..a).map(|b| factor[a][b] * vector[b]).sum();
+        vector[a] = (vector[a] - sum) / factor[a][a];
+    }
+    vector
 }
 
 /// The lower triangle that times its mirror image gives a symmetric positive matrix.
@@ -311,7 +305,7 @@ fn cholesky<const N: usize>(mut factor: [[f64; N]; N]) -> [[f64; N]; N] {
 /// Traits, the error of the last reading, the pace after it.
 pub(super) const DIMENSIONS: usize = TRAITS + 2;
 /// The root of x⁹ = x + 1: its powers below one make a sequence of low discrepancy in 8 dimensions.
-const STEP: f64 = 1.085_070_245_491_450_9;
+const STEP: f64 = 1.085_070_245_491_451;
 
 /// Quantile of the unit normal, within 0.0005: Hastings' fit, Abramowitz & Stegun 1964, 26.2.23.
 fn normal_quantile(share: f64) -> f64 {
@@ -398,14 +392,10 @@ mod tests {
                 }
             }
         }
-        for place in 0..TRAITS {
+        for (place, mean) in belief.mean.iter().enumerate() {
             let expected: f64 =
-                (0..3).map(|row| slopes[row][place] * system[row][3] / system[row][row]).sum();
-            assert!(
-                (belief.mean[place] - expected).abs() < 1e-9,
-                "{place}: {} {expected}",
-                belief.mean[place]
-            );
+                slopes.iter().enumerate().map(|(row, s)| s[place] * system[row][3] / system[row][row]).sum();
+            assert!((mean - expected).abs() < 1e-9, "{place}: {mean} {expected}");
         }
         assert!(belief.deviation(0) < 1.0 && (belief.deviation(4) - 1.0).abs() < 1e-9);
     }

@@ -235,7 +235,7 @@ impl Course {
             |node: usize, charge: f64| (charge + axis.before / (1.0 + axis.ratio[node])) * axis.ratio[node];
         let (mut before, mut free) = (0.0, undissociated(0, 0.0));
         let mut len = 1;
-        for node in 1..NODES {
+        for (node, slot) in hours.iter_mut().enumerate().skip(1) {
             let charge = axis.charge_at(node, traits.buffer);
             let after = charge * (1.0 + axis.ratio[node]);
             let free_after = undissociated(node, charge);
@@ -261,7 +261,7 @@ impl Course {
             }
             cells += grown;
             (before, free) = (after, free_after);
-            hours[node] = time * slow;
+            *slot = time * slow;
             len = node + 1;
         }
         Self { hours, len }

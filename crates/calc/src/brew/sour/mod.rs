@@ -70,7 +70,7 @@ const FERMENTABLE: f64 = 0.75;
 /// share of lactic acid that is dissociated at the end. The
 /// band is the buffering's.
 pub fn lactic_formed(from: Ph, to: Ph, curve: &BufferCurve) -> Estimate<Concentration> {
-    if !(to < from) {
+    if to >= from {
         return Estimate::exact(Concentration::ZERO);
     }
     let ratio = undissociated_ratio(Ph::new(to.value().clamp(0.0, 14.0)));

@@ -99,7 +99,7 @@ pub fn living_cells(pack: &Pack) -> Result<Estimate<Cells>, PitchError> {
 
 /// Living cells per volume of wort, for the forecast.
 pub fn pitch_rate(cells: Estimate<Cells>, wort: Volume) -> Result<Estimate<CellDensity>, PitchError> {
-    if !(wort > Volume::ZERO) {
+    if wort <= Volume::ZERO || !wort.is_finite() {
         return Err(PitchError::Wort(wort));
     }
     Ok(cells.map(|cells| cells / wort))
@@ -133,13 +133,13 @@ pub fn manganese_stock(
     in_wort: Concentration,
     stock: Concentration,
 ) -> Result<Volume, PitchError> {
-    if !(wort > Volume::ZERO) {
+    if wort <= Volume::ZERO || !wort.is_finite() {
         return Err(PitchError::Wort(wort));
     }
     if !(stock > Concentration::ZERO && stock.as_g_per_l() <= 100.0) {
         return Err(PitchError::Stock(stock));
     }
-    if !(in_wort >= Concentration::ZERO) {
+    if in_wort < Concentration::ZERO || !in_wort.is_finite() {
         return Err(PitchError::InWort(in_wort));
     }
     let room = (MANGANESE_CEILING - in_wort).max(Concentration::ZERO).min(MANGANESE_DOSE);
