@@ -1,10 +1,11 @@
 //! Checks of water, carbonate, acids, mash, acid drop and souring.
 
 use calc::brew::buffer::{BufferCurve, Step, Titration, charge_in_wort};
-use calc::brew::drop::prior_buffering;
+use calc::brew::kill::{KillError, hold_needed, reductions};
 use calc::brew::mash::{MaltShare, Mash, acid_for};
-use calc::brew::souring::{
-    Conditions, Forecast, cpm, ctmi, first_speed, forecast, lactic_formed, titratable_acidity,
+use calc::brew::sour::{
+    Conditions, Forecast, Target, cpm, ctmi, first_speed, forecast, lactic_formed, manganese_stock,
+    titratable_acidity,
 };
 use calc::brew::water::{Ion, advice};
 use calc::chem::activity::activity_exponent;
@@ -15,8 +16,9 @@ use calc::data::cultures::Culture;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::{
-    Amount, Buffering, CellDensity, ChargeConcentration, Concentration, Count, Dimension, Estimate, Fraction,
-    MaltBuffering, Mass, MolarConcentration, Ph, PhDifference, Plato, Quantity, Temperature, Volume,
+    Amount, Bitterness, CellDensity, ChargeConcentration, Concentration, Count, Dimension, Duration,
+    Estimate, Fraction, MaltBuffering, Mass, MolarConcentration, Ph, PhDifference, Plato, Quantity,
+    Temperature, Volume,
 };
 
 /// Water of the checks: at room temperature, its ions too few to matter.
@@ -108,9 +110,9 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
             fastest * ctmi(Temperature::celsius(number(1)?), culture).value()
         }
         "growth_by_ph" => cpm(ph(1)?, culture(word(0)?)?).value(),
-        "lactic_formed" => lactic_formed(ph(1)?, ph(2)?, buffering(number(0)?)).value.as_g_per_l(),
+        "lactic_formed" => lactic_formed(ph(1)?, ph(2)?, &curve(number(0)?)).value.as_g_per_l(),
         "titratable_acidity" => {
-            let lactic = lactic_formed(ph(1)?, ph(2)?, buffering(number(0)?));
+            let lactic = lactic_formed(ph(1)?, ph(2)?, &curve(number(0)?));
             titratable_acidity(lactic, Plato::degrees(number(0)?)).value.as_g_per_l_lactic()
         }
         "titratable_acidity_less_lactic" => {
@@ -120,13 +122,25 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         }
         "course_ph" => {
             let hours = number(4)?;
-            let curve = souring(inputs, 2.9)?.curve;
-            let after = curve.iter().position(|point| point.at.as_hours() >= hours)?;
-            let (a, b) = (curve.get(after.checked_sub(1)?)?, curve.get(after)?);
+            let course = souring(inputs, 2.9)?.course;
+            let after = course.iter().position(|point| point.at.as_hours() >= hours)?;
+            let (a, b) = (course.get(after.checked_sub(1)?)?, course.get(after)?);
             let share = (hours - a.at.as_hours()) / (b.at - a.at).as_hours();
             a.value.value() + share * (b.value - a.value).as_units()
         }
         "hours_to_ph" => souring(inputs, number(4)?)?.to_target.ok()?.value.as_hours(),
+        "least_ph" => culture(word(0)?)?.ph().least.value(),
+        "growth_stops" => culture(word(0)?)?.wort_fit().growth_stops_mmol_per_l.value(),
+        "manganese_stock" => {
+            let (in_wort, stock) = (Concentration::mg_per_l(number(1)?), Concentration::g_per_l(number(2)?));
+            manganese_stock(Volume::litres(number(0)?), in_wort, stock).ok()?.as_millilitres()
+        }
+
+        // At a temperature and after minutes: the middle, the hardiest, the weakest strain.
+        "kill" => killed(inputs).ok()?.value.value(),
+        "kill_least" => killed(inputs).ok()?.low.value(),
+        "kill_most" => killed(inputs).ok()?.high.value(),
+        "hold" => hold_needed(Temperature::celsius(number(0)?)).ok()?.high.as_minutes(),
 
         "buffering_from_lactic" => {
             // The lactic acid of one litre in one dose, when hardly anything is known of the wort.
@@ -253,25 +267,32 @@ fn culture(word: &str) -> Option<Culture> {
     chosen(Culture::ALL, word)
 }
 
-/// Buffering expected of wort of this gravity in degrees Plato.
-fn buffering(gravity: f64) -> Estimate<Buffering> {
-    prior_buffering(Plato::degrees(gravity), Estimate::exact(Count::of(1.0)))
+/// Powers of ten by which bacteria are down; inputs: degrees Celsius; minutes.
+fn killed(inputs: &[&str]) -> Result<Estimate<Count>, KillError> {
+    let number = |place: usize| inputs.get(place).and_then(|text| text.parse().ok()).unwrap_or(0.0);
+    reductions(Temperature::celsius(number(0)), Duration::minutes(number(1)))
 }
 
 /// Inputs: culture; degrees Plato; pH at the start; temperature.
 fn souring(inputs: &[&str], target: f64) -> Option<Forecast> {
     let number = |place: usize| inputs.get(place)?.parse::<f64>().ok();
+    let gravity = Plato::degrees(number(1)?);
+    let cells = CellDensity::millions_per_ml(10.0);
     let conditions = Conditions {
         start_ph: Ph::new(number(2)?),
+        curve: &curve(number(1)?),
+        gravity,
+        lactic_before: Concentration::ZERO,
+        acidity_before: titratable_acidity(Estimate::exact(Concentration::ZERO), gravity),
         temperature: Temperature::celsius(number(3)?),
-        gravity: Plato::degrees(number(1)?),
-        buffering: buffering(number(1)?),
+        temperatures: &[],
         culture: culture(inputs.first()?)?,
-        cells: CellDensity::millions_per_ml(10.0),
+        cells: Estimate { value: cells, low: cells * 0.5, high: cells * 2.0 },
+        bitterness: Bitterness::ZERO,
         speed: first_speed(),
         meter_error: PhDifference::units(0.03),
     };
-    Some(forecast(&conditions, Ph::new(target), &[]))
+    Some(forecast(&conditions, Target::Ph(Ph::new(target)), &[]))
 }
 
 /// What is expected of wort of this gravity in degrees Plato.
