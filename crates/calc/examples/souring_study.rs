@@ -28,6 +28,10 @@ fn main() {
                 s.left,
                 s.width
             );
+            if count == 3 {
+                let rung = s.alarms.iter().map(|(alarm, share)| format!("{alarm:?} {:.1} %", 100.0 * share));
+                println!("           alarms after three readings: {}", rung.collect::<Vec<_>>().join(", "));
+            }
         }
     }
 }

@@ -5,7 +5,7 @@
 //! written when every constant was fixed, and none was changed after its first run.
 
 use calc::brew::buffer::BufferCurve;
-use calc::brew::sour::{Conditions, Forecast, Target, first_speed, forecast, titratable_acidity};
+use calc::brew::sour::{Alarm, Conditions, Forecast, Target, first_speed, forecast, titratable_acidity};
 use calc::data::cultures::Culture;
 use calc::quantity::*;
 
@@ -324,6 +324,8 @@ pub struct Score {
     pub arrival: f64,
     pub left: f64,
     pub width: f64,
+    /// Share of these sourings, all sound and all on their way, in which each alarm rings.
+    pub alarms: Vec<(Alarm, f64)>,
 }
 
 fn median(values: &mut [f64]) -> f64 {
@@ -335,6 +337,7 @@ fn median(values: &mut [f64]) -> f64 {
 pub fn score(world: World, seed: u64, sourings: usize, count: usize) -> Score {
     let mut dice = Dice(seed);
     let (mut too_fast, mut never, mut early, mut late) = (0, 0, 0, 0);
+    let mut alarms: Vec<(Alarm, f64)> = Vec::new();
     let (mut errors, mut line, mut arrivals, mut lefts, mut widths) =
         (Vec::new(), Vec::new(), Vec::new(), Vec::new(), Vec::new());
     while errors.len() < sourings {
@@ -348,7 +351,14 @@ pub fn score(world: World, seed: u64, sourings: usize, count: usize) -> Score {
             too_fast += 1;
             continue;
         }
-        let told = souring.forecast(count).to_target;
+        let told = souring.forecast(count);
+        for alarm in &told.alarms {
+            match alarms.iter_mut().find(|(rung, _)| rung == alarm) {
+                Some((_, number)) => *number += 1.0 / sourings as f64,
+                None => alarms.push((*alarm, 1.0 / sourings as f64)),
+            }
+        }
+        let told = told.to_target;
         let (value, low, high) = told.map_or((f64::INFINITY, f64::INFINITY, f64::INFINITY), |time| {
             (time.value.as_hours(), time.low.as_hours(), time.high.as_hours())
         });
@@ -377,5 +387,6 @@ pub fn score(world: World, seed: u64, sourings: usize, count: usize) -> Score {
         arrival: median(&mut arrivals),
         left: median(&mut lefts),
         width: median(&mut widths),
+        alarms,
     }
 }

@@ -8,7 +8,7 @@ use crate::quantity::{Bitterness, Ph};
 /// What to look at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Alarm {
-    /// The pH has not moved for 12 hours where it should have.
+    /// The pH fell and then has not moved for 12 hours where it should have.
     Stalled,
     /// Read above pH 4.6 after 24 hours: unsafe.
     AboveSafePh,
@@ -148,7 +148,8 @@ fn stalled(of: &Expected<'_>, last: &Read, before: &[Read]) -> bool {
     let Some(earlier) = before.iter().rfind(|reading| last.at - reading.at >= STALL_HOURS) else {
         return false;
     };
-    if earlier.ph - last.ph >= noise {
+    // Wort that has not moved at all is another matter: see `unmoved`.
+    if earlier.ph - last.ph >= noise || last.ph > of.axis.start - noise {
         return false;
     }
     let usual = Course::new(of.axis, &of.prior.traits(&[0.0; TRAITS]));
