@@ -17,21 +17,23 @@ fn line(name: &str, world: World, hand: Hand, meter: Meter, keep: &dyn Fn(&Wort)
     let tally = tally(WORTS, world, hand, meter, keep);
     let doses = tally.median_doses.map_or_else(|| "never".to_owned(), |doses| doses.to_string());
     println!(
-        "{:<34} {:<14} {:>8.1} % {:>8.1} % {:>9} {:>9.1}",
+        "{:<34} {:<14} {:>8.1} % {:>8.1} % {:>9} {:>9.1} {:>7.0} % {:>7.0} %",
         name,
         format!("{hand:?}"),
         100.0 * tally.overshot,
         100.0 * tally.near,
         doses,
-        tally.mean_doses
+        tally.mean_doses,
+        100.0 * tally.in_band[0],
+        100.0 * tally.in_band[1]
     );
 }
 
 fn main() {
     println!("{WORTS} worts a row, target 4.5, dosing error 2 %, by the true pH.");
     println!(
-        "{:<34} {:<14} {:>10} {:>10} {:>9} {:>9}",
-        "worts", "hand", "below 4.45", "4.45-4.55", "median", "mean"
+        "{:<34} {:<14} {:>10} {:>10} {:>9} {:>9} {:>9} {:>9}",
+        "worts", "hand", "below 4.45", "4.45-4.55", "median", "mean", "in first", "in last"
     );
     let sharp = Meter { error: 0.03, bias: 0.0 };
     let off = Meter { error: 0.03, bias: 0.03 };

@@ -262,7 +262,7 @@ pub fn next_dose(
 }
 
 /// The ladder counts every spread this many times: worts outside the prior exist, and their curves
-/// bend where no reading was taken. Set by the simulation in `calc/tests/ladder.rs`.
+/// bend where no reading was taken. Set by the simulation in `calc/tests/ladder`.
 const DISTRUST: f64 = 1.5;
 /// Most of the expected acid that goes in before a dose was measured, and least: no wort takes less
 /// than a fifth of what is expected.
@@ -300,8 +300,7 @@ pub struct Ladder {
 /// nothing measured speaks for yet, half of it at most and a fifth at least. Nothing when what is
 /// left is less than the meter's error.
 ///
-/// `per_ph` is the acid that moves the pH by one near the target, above 0. For a mash:
-/// [`super::mash::Mash::charge_after_reading`] and the mash's slope, both as acid.
+/// `per_ph` is the acid that moves the pH by one near the target, above 0.
 pub fn next_rung(whole: Estimate<Volume>, per_ph: Volume, meter: PhDifference, first: bool) -> Ladder {
     let (to_go, per_ph) = (whole.value.as_litres(), per_ph.as_litres().max(1e-12));
     let (low, high) = (-OVERSHOOT.as_units() * per_ph, meter.as_units().max(0.0) * per_ph);
@@ -342,6 +341,30 @@ pub fn ladder(
     let (whole, bottom) = (titration.to_go(to).map(volume), titration.to_go(to - OVERSHOOT).map(volume));
     let per_ph = (bottom.value - whole.value) / OVERSHOOT.as_units();
     Ok(next_rung(whole, per_ph, meter, titration.acid() <= MolarConcentration::ZERO))
+}
+
+/// The next rung for a mash: charge still to give, as
+/// [`super::mash::Mash::charge_after_reading`] tells it or, before any reading,
+/// [`super::mash::Mash::charge_to`]; `per_ph` is the charge that moves the mash by one pH, above 0.
+/// `first` as in [`next_rung`]; target 2.8..=7.
+///
+/// # Errors
+/// [`DropError`] when an argument is outside its range.
+pub fn mash_ladder(
+    whole: Estimate<Charge>,
+    per_ph: Charge,
+    to: Ph,
+    acid: &Acid,
+    meter: PhDifference,
+    first: bool,
+) -> Result<Ladder, DropError> {
+    check(to, to, WORT_BUFFERING, Volume::litres(1.0), acid)?;
+    if !(meter >= PhDifference::ZERO && meter.is_finite()) {
+        return Err(DropError::MeterError(meter));
+    }
+    let per_litre = acid.molarity().as_mmol_per_l() * charge_in_wort(acid.kind, to).value();
+    let volume = |charge: Charge| Volume::litres(charge.as_meq() / per_litre);
+    Ok(next_rung(whole.map(volume), volume(per_ph), meter, first))
 }
 
 /// What a person can do about too much acid.
@@ -569,13 +592,21 @@ mod tests {
 
     #[test]
     fn a_mash_is_corrected_by_the_same_rungs() {
-        // 3 mEq/L and 0.2 pH to go, known within a fifth and the meter's error.
-        let per_ph = Volume::millilitres(30.0);
-        let whole = Estimate::normal(per_ph * 0.2, per_ph.as_litres() * (0.2_f64 * 0.2).hypot(0.03));
-        let Rung::Pour(first) = next_rung(whole, per_ph, METER, true).now else { unreachable!() };
-        let Rung::Pour(later) = next_rung(whole, per_ph, METER, false).now else { unreachable!() };
-        assert!(first <= whole.value * 0.5 && later > first && later <= whole.value);
-        assert_eq!(next_rung(Estimate::exact(per_ph * 0.02), per_ph, METER, false).now, Rung::Arrived);
+        // 200 mEq to the pH, 0.2 to go, known within a fifth and the meter's error.
+        let per_ph = Charge::meq(200.0);
+        let rung = |gap: f64, first: bool| {
+            let whole = Estimate::normal(per_ph * gap, 200.0 * (0.2 * gap).hypot(0.03));
+            mash_ladder(whole, per_ph, Ph::new(5.4), &lactic(), METER, first).unwrap()
+        };
+        let (Rung::Pour(first), Rung::Pour(later)) = (rung(0.2, true).now, rung(0.2, false).now) else {
+            unreachable!()
+        };
+        let whole = rung(0.2, false).whole.value;
+        // 10.2 mEq to the millilitre at pH 5.4.
+        assert!((whole.as_millilitres() - 40.0 / 10.3).abs() < 0.05, "{whole:?}");
+        assert!(first <= whole * 0.5 && later > first && later <= whole);
+        assert_eq!(rung(0.02, false).now, Rung::Arrived);
+        assert!(matches!(rung(-0.2, false).now, Rung::Past(by) if (by.as_units() - 0.2).abs() < 1e-9));
     }
 
     #[test]

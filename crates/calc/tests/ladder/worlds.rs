@@ -148,18 +148,27 @@ impl Wort {
         (a + 2.0 * a * b + 3.0 * a * b * c) / (1.0 + a + a * b + a * b * c)
     }
 
-    /// True pH with so many millimoles of acid in it.
-    pub fn ph(&self, mmol: f64) -> f64 {
+    /// Charge that a litre takes from the start to a pH.
+    fn taken(&self, ph: f64) -> f64 {
         let free = |ph: f64| 1e3 * 10_f64.powf(-ph) / self.activity;
+        let groups: f64 =
+            self.groups.iter().map(|(pka, a)| a * (share(*pka, self.start) - share(*pka, ph))).sum();
+        groups + free(ph) - free(self.start)
+    }
+
+    /// True pH with so many millimoles of acid in it.
+    fn ph(&self, mmol: f64) -> f64 {
         let (mut low, mut high) = (1.0, self.start);
         for _ in 0..50 {
             let ph = 0.5 * (low + high);
-            let groups: f64 =
-                self.groups.iter().map(|(pka, a)| a * (share(*pka, self.start) - share(*pka, ph))).sum();
-            let taken = groups + free(ph) - free(self.start);
-            if taken > mmol / self.litres * self.charge(ph) { low = ph } else { high = ph }
+            if self.taken(ph) > mmol / self.litres * self.charge(ph) { low = ph } else { high = ph }
         }
         0.5 * (low + high)
+    }
+
+    /// Acid truly still to go, mmol; below zero when the target is passed.
+    fn to_go(&self, mmol: f64) -> f64 {
+        self.taken(TARGET) * self.litres / self.charge(TARGET) - mmol
     }
 
     fn mmol_in(&self, acid: Volume) -> f64 {
@@ -189,6 +198,9 @@ pub struct Outcome {
     /// Doses until the true pH was near the target; none if it never was.
     pub near_after: Option<usize>,
     pub end: f64,
+    /// Whether the ladder's 80 % band held the acid that was truly to go, before any dose and after
+    /// the last reading. False for the other hands.
+    pub in_band: [bool; 2],
 }
 
 pub fn acidify(wort: &Wort, hand: Hand, meter: Meter, chance: &mut Chance) -> Outcome {
@@ -199,7 +211,7 @@ pub fn acidify(wort: &Wort, hand: Hand, meter: Meter, chance: &mut Chance) -> Ou
     let (mut mmol, mut last) = (0.0, first);
     let mut steps: Vec<Step> = Vec::new();
     let prior = BufferCurve::prior(Plato::degrees(wort.believed_plato), Estimate::exact(Count::of(1.0)));
-    let mut outcome = Outcome { doses: 0, near_after: None, end: wort.start };
+    let mut outcome = Outcome { doses: 0, near_after: None, end: wort.start, in_band: [false; 2] };
     let litres = Volume::litres(wort.believed_litres);
     while outcome.doses < 10 {
         let pour = match hand {
@@ -207,16 +219,15 @@ pub fn acidify(wort: &Wort, hand: Hand, meter: Meter, chance: &mut Chance) -> Ou
                 let from = Estimate::normal(Ph::new(first), meter.error);
                 let titration =
                     Titration::new(&prior, from, &steps, wort.acid.kind, PhDifference::units(meter.error));
-                match ladder(
-                    &titration,
-                    Ph::new(TARGET),
-                    litres,
-                    &wort.acid,
-                    PhDifference::units(meter.error),
-                )
-                .unwrap()
-                .now
-                {
+                let meter = PhDifference::units(meter.error);
+                let rung = ladder(&titration, Ph::new(TARGET), litres, &wort.acid, meter).unwrap();
+                let truth = wort.to_go(mmol);
+                let [low, high] = [rung.whole.low, rung.whole.high].map(|end| wort.mmol_in(end));
+                outcome.in_band[1] = low <= truth && truth <= high;
+                if outcome.doses == 0 {
+                    outcome.in_band[0] = outcome.in_band[1];
+                }
+                match rung.now {
                     Rung::Pour(dose) => dose,
                     _ => Volume::ZERO,
                 }
@@ -264,6 +275,9 @@ pub struct Tally {
     pub median_doses: Option<usize>,
     /// Mean of all doses.
     pub mean_doses: f64,
+    /// Share of worts whose acid to go lay in the ladder's 80 % band: before the first dose, and
+    /// after the last reading.
+    pub in_band: [f64; 2],
 }
 
 /// The same worts for every hand; `keep` picks some of them.
@@ -287,5 +301,6 @@ pub fn tally(worts: usize, world: World, hand: Hand, meter: Meter, keep: &dyn Fn
         near: share(outcomes.iter().filter(|o| (o.end - TARGET).abs() <= NEAR).count()),
         median_doses: Some(near[worts / 2]).filter(|doses| *doses < usize::MAX),
         mean_doses: outcomes.iter().map(|o| o.doses as f64).sum::<f64>() / worts as f64,
+        in_band: [0, 1].map(|when| share(outcomes.iter().filter(|o| o.in_band[when]).count())),
     }
 }
