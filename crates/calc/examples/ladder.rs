@@ -16,17 +16,19 @@ const WORTS: usize = 10_000;
 fn line(name: &str, world: World, hand: Hand, meter: Meter, keep: &dyn Fn(&Wort) -> bool) {
     let tally = tally(WORTS, world, hand, meter, keep);
     let doses = tally.median_doses.map_or_else(|| "never".to_owned(), |doses| doses.to_string());
-    println!(
-        "{:<34} {:<14} {:>8.1} % {:>8.1} % {:>9} {:>9.1} {:>7.0} % {:>7.0} %",
+    print!(
+        "{:<34} {:<14} {:>8.1} % {:>8.1} % {:>9} {:>9.1}",
         name,
         format!("{hand:?}"),
         100.0 * tally.overshot,
         100.0 * tally.near,
         doses,
-        tally.mean_doses,
-        100.0 * tally.in_band[0],
-        100.0 * tally.in_band[1]
+        tally.mean_doses
     );
+    match hand {
+        Hand::Ladder => println!(" {:>7.0} % {:>7.0} %", 100.0 * tally.in_band[0], 100.0 * tally.in_band[1]),
+        _ => println!(),
+    }
 }
 
 fn main() {

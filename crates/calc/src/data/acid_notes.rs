@@ -9,7 +9,7 @@ pub const TASTE_SOURCE: Source =
     Source::published("Shayevitz et al. 2022, J. ASBC 80:258, as quoted by a supplier: lactic acid in beer");
 /// Source of [`SOURNESS`].
 pub const SOURNESS_SOURCE: Source = Source::published(
-    "Da Conceicao Neta, Johanningsmeier, Drake & McFeeters 2007, J. Food Sci., abstract: sourness of acid solutions and pickles",
+    "Da Conceicao Neta, Johanningsmeier, Drake & McFeeters, A chemical basis for sour taste perception of acid solutions and fresh-pack dill pickles, J. Food Sci., abstract",
 );
 /// What makes the sourness, in words.
 pub const SOURNESS: &str = "What tastes sour is the acid that still holds its proton, mole for mole the same for every organic acid, together with the free protons.";
