@@ -3,7 +3,7 @@
 use calc::brew::buffer::{BufferCurve, Step, Titration, charge_in_wort};
 use calc::brew::kill::{KillError, hold_needed, reductions};
 use calc::brew::mash::{MaltShare, Mash, acid_for};
-use calc::brew::sour::{
+use calc::brew::souring::{
     Conditions, Forecast, Target, cpm, ctmi, first_speed, forecast, lactic_formed, manganese_stock,
     titratable_acidity,
 };

@@ -1,7 +1,7 @@
 //! What the souring forecast promises.
 
 use calc::brew::buffer::BufferCurve;
-use calc::brew::sour::*;
+use calc::brew::souring::*;
 use calc::data::cultures::{Culture, Form};
 use calc::quantity::*;
 use proptest::prelude::*;

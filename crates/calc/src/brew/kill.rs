@@ -24,11 +24,11 @@ const MIDDLE: Resistance = Resistance { minutes: 0.75, at: 60.0, z: 10.65 };
 const WEAKEST: Resistance = Resistance { minutes: 3.1 / 60.0, at: 60.0, z: 9.17 };
 /// Source of the hardiest strain and of z, 9.17 to 12.13 K.
 pub const HARDIEST_SOURCE: Source = Source::published(
-    "Adams, O'Brien & Taylor 1989, J. Appl. Bacteriol. 66:491: D 5.01 min at 55 °C in beer below 0.05 % alcohol, z 9.17 to 12.13 °C",
+    "Adams, O'Brien & Taylor 1989, J. Appl. Bacteriol. (abstract, doi 10.1111/j.1365-2672.1989.tb04569.x): D 5.01 min at 55 °C in beer below 0.05 % alcohol, z 9.17 to 12.13 °C",
 );
 /// Source of the middle and the weakest strain.
 pub const STRAINS_SOURCE: Source = Source::published(
-    "Aryani, den Besten & Zwietering 2016, Appl. Environ. Microbiol. 82:4896: D of 3.1 to 45 s at 60 °C among 20 strains of L. plantarum",
+    "Aryani, den Besten & Zwietering 2016, Appl. Environ. Microbiol., abstract: D of 3.1 to 45 s at 60 °C among 20 strains of L. plantarum",
 );
 
 /// The reduction that [`hold_needed`] asks for, in powers of ten: of 10⁹ cells in a mL one in a litre is left.

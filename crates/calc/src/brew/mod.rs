@@ -13,6 +13,5 @@ pub mod kill;
 pub mod ledger;
 pub mod mash;
 pub mod package;
-pub mod sour;
 pub mod souring;
 pub mod water;

@@ -139,7 +139,7 @@ impl Culture {
             Self::LPlantarum => (
                 3.3,
                 Source::our_estimate(
-                    "least 3.2 to 3.5 among 20 strains (Aryani, den Besten & Zwietering 2016, Appl. Environ. Microbiol. 82:4896), best 5.5 to 6.5 among reports; not in wort",
+                    "least 3.2 to 3.5 among 20 strains (Aryani, den Besten & Zwietering 2016, Appl. Environ. Microbiol., abstract), best 5.5 to 6.5 among reports; not in wort",
                 ),
             ),
             Self::LBrevis | Self::Mixed => {

@@ -5,7 +5,7 @@
 //! written when every constant was fixed, and none was changed after its first run.
 
 use calc::brew::buffer::BufferCurve;
-use calc::brew::sour::{Alarm, Conditions, Forecast, Target, first_speed, forecast, titratable_acidity};
+use calc::brew::souring::{Alarm, Conditions, Forecast, Target, first_speed, forecast, titratable_acidity};
 use calc::data::cultures::Culture;
 use calc::quantity::*;
 

@@ -44,7 +44,7 @@ pub const SAFE_WITHIN: Duration = Duration::hours(24.0);
 pub const SAFE_PH_SOURCE: Source = Source::from_memory("21 CFR 114.3: acidified food is at pH 4.6 or below");
 /// Where the spread of the forecast after readings comes from.
 pub const FORECAST_SOURCE: Source = Source::our_estimate(
-    "spread of the traits between sourings; the model's own error was set by simulated sourings of another law and tried on two further laws",
+    "spread of the traits between sourings; the model's own error was set by simulated sourings of another law and tried on three further laws",
 );
 
 /// Half-width of an 80 % band in standard deviations.
