@@ -1,9 +1,11 @@
 //! Checks of water, carbonate, acids, mash, acid drop and souring.
 
-use calc::brew::drop::{DoseStep, needed, prior_buffering, update_buffering};
+use calc::brew::buffer::{BufferCurve, Step, Titration, charge_in_wort};
+use calc::brew::kill::{KillError, hold_needed, reductions};
 use calc::brew::mash::{MaltShare, Mash, acid_for};
 use calc::brew::souring::{
-    Conditions, Forecast, cpm, ctmi, first_speed, forecast, lactic_formed, titratable_acidity,
+    Conditions, Forecast, Target, cpm, ctmi, first_speed, forecast, lactic_formed, manganese_stock,
+    titratable_acidity,
 };
 use calc::brew::titration::MaltBufferingEstimate;
 use calc::brew::water::{Ion, advice};
@@ -15,8 +17,9 @@ use calc::data::cultures::Culture;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::{
-    Amount, Buffering, CellDensity, ChargeConcentration, Concentration, Count, Dimension, Estimate, Fraction,
-    MaltBuffering, Mass, MolarConcentration, Ph, PhDifference, Plato, Quantity, Temperature, Volume,
+    Amount, Bitterness, CellDensity, ChargeConcentration, Concentration, Count, Dimension, Duration,
+    Estimate, Fraction, MaltBuffering, Mass, MolarConcentration, Ph, PhDifference, Plato, Quantity,
+    Temperature, Volume,
 };
 
 /// Water of the checks: at room temperature, its ions too few to matter.
@@ -109,9 +112,9 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
             fastest * ctmi(Temperature::celsius(number(1)?), culture).value()
         }
         "growth_by_ph" => cpm(ph(1)?, culture(word(0)?)?).value(),
-        "lactic_formed" => lactic_formed(ph(1)?, ph(2)?, buffering(number(0)?)).value.as_g_per_l(),
+        "lactic_formed" => lactic_formed(ph(1)?, ph(2)?, &curve(number(0)?)).value.as_g_per_l(),
         "titratable_acidity" => {
-            let lactic = lactic_formed(ph(1)?, ph(2)?, buffering(number(0)?));
+            let lactic = lactic_formed(ph(1)?, ph(2)?, &curve(number(0)?));
             titratable_acidity(lactic, Plato::degrees(number(0)?)).value.as_g_per_l_lactic()
         }
         "titratable_acidity_less_lactic" => {
@@ -121,22 +124,54 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         }
         "course_ph" => {
             let hours = number(4)?;
-            let curve = souring(inputs, 2.9)?.curve;
-            let after = curve.iter().position(|point| point.at.as_hours() >= hours)?;
-            let (a, b) = (curve.get(after.checked_sub(1)?)?, curve.get(after)?);
+            let course = souring(inputs, 2.9)?.course;
+            let after = course.iter().position(|point| point.at.as_hours() >= hours)?;
+            let (a, b) = (course.get(after.checked_sub(1)?)?, course.get(after)?);
             let share = (hours - a.at.as_hours()) / (b.at - a.at).as_hours();
             a.value.value() + share * (b.value - a.value).as_units()
         }
         "hours_to_ph" => souring(inputs, number(4)?)?.to_target.ok()?.value.as_hours(),
+        "least_ph" => culture(word(0)?)?.ph().least.value(),
+        "growth_stops" => culture(word(0)?)?.wort_fit().growth_stops_mmol_per_l.value(),
+        "manganese_stock" => {
+            let (in_wort, stock) = (Concentration::mg_per_l(number(1)?), Concentration::g_per_l(number(2)?));
+            manganese_stock(Volume::litres(number(0)?), in_wort, stock).ok()?.as_millilitres()
+        }
+
+        // At a temperature and after minutes: the middle, the hardiest, the weakest strain.
+        "kill" => killed(inputs).ok()?.value.value(),
+        "kill_least" => killed(inputs).ok()?.low.value(),
+        "kill_most" => killed(inputs).ok()?.high.value(),
+        "hold" => hold_needed(Temperature::celsius(number(0)?)).ok()?.high.as_minutes(),
 
         "buffering_from_lactic" => {
-            // The lactic acid of one litre in one dose, before anything is known of the wort.
-            let acid = acid("lactic", 80.0)?;
-            let dose = acid.density().volume_of(Mass::grams(number(2)? / acid.strength.as_of_one()));
-            let step = DoseStep { acid: dose, before: ph(0)?, after: ph(1)? };
-            let unknown = Estimate::relative(Buffering::meq_per_l_ph(8.0), 100.0);
+            // The lactic acid of one litre in one dose, when hardly anything is known of the wort.
+            let unknown = Estimate::normal(Count::of(1.0), 3.0);
+            let acid = lactic_of(number(2)?);
+            let step = Step { acid, read: Some(ph(1)?) };
+            let start = Estimate::normal(ph(0)?, 0.001);
             let meter = PhDifference::units(0.001);
-            update_buffering(unknown, &[step], Volume::litres(1.0), &acid, meter).value.as_meq_per_l_ph()
+            let prior = BufferCurve::prior(Plato::degrees(10.7), unknown);
+            let curve = prior.updated(start, &[step], AcidKind::Lactic, meter);
+            // Groups alone, as a mean over the span.
+            let water = BufferCurve::prior(Plato::degrees(0.0), unknown).demand(ph(0)?, ph(1)?).value;
+            let groups = curve.demand(ph(0)?, ph(1)?).value - water;
+            groups.as_meq_per_l() / (ph(0)? - ph(1)?).as_units()
+        }
+        "wort_capacity_per_plato" => {
+            let groups = curve(10.0).demand(ph(0)?, ph(1)?).value - curve(0.0).demand(ph(0)?, ph(1)?).value;
+            groups.as_meq_per_l() / (ph(0)? - ph(1)?).as_units() / 10.0
+        }
+        "wort_capacity_spread" => curve(10.0).scale().deviation(),
+        "wort_acidity" => {
+            let base = -curve(number(0)?).demand(ph(1)?, ph(2)?).value.as_meq_per_l();
+            base * AcidKind::Lactic.molar_mass().as_g_per_mol() / 1e3
+        }
+        "pka_in_wort" => {
+            // Where half of an acid with one proton has given it.
+            let kind = acid_kind(word(0)?)?;
+            let charge = charge_in_wort(kind, Ph::new(4.0)).value();
+            4.0 - (charge / (1.0 - charge)).log10()
         }
         "calcium_drop" => {
             // A kilogram of malt whose mash has pH 5.74, in so many litres.
@@ -243,31 +278,47 @@ fn culture(word: &str) -> Option<Culture> {
     chosen(Culture::ALL, word)
 }
 
-/// Buffering expected of wort of this gravity in degrees Plato.
-fn buffering(gravity: f64) -> Estimate<Buffering> {
-    prior_buffering(Plato::degrees(gravity), Estimate::exact(Count::of(1.0)))
+/// Powers of ten by which bacteria are down; inputs: degrees Celsius; minutes.
+fn killed(inputs: &[&str]) -> Result<Estimate<Count>, KillError> {
+    let number = |place: usize| inputs.get(place).and_then(|text| text.parse().ok()).unwrap_or(0.0);
+    reductions(Temperature::celsius(number(0)), Duration::minutes(number(1)))
 }
 
 /// Inputs: culture; degrees Plato; pH at the start; temperature.
 fn souring(inputs: &[&str], target: f64) -> Option<Forecast> {
     let number = |place: usize| inputs.get(place)?.parse::<f64>().ok();
+    let gravity = Plato::degrees(number(1)?);
+    let cells = CellDensity::millions_per_ml(10.0);
     let conditions = Conditions {
         start_ph: Ph::new(number(2)?),
+        curve: &curve(number(1)?),
+        gravity,
+        lactic_before: Concentration::ZERO,
+        acidity_before: titratable_acidity(Estimate::exact(Concentration::ZERO), gravity),
         temperature: Temperature::celsius(number(3)?),
-        gravity: Plato::degrees(number(1)?),
-        buffering: buffering(number(1)?),
+        temperatures: &[],
         culture: culture(inputs.first()?)?,
-        cells: CellDensity::millions_per_ml(10.0),
+        cells: Estimate { value: cells, low: cells * 0.5, high: cells * 2.0 },
+        bitterness: Bitterness::ZERO,
         speed: first_speed(),
         meter_error: PhDifference::units(0.03),
     };
-    Some(forecast(&conditions, Ph::new(target), &[]))
+    Some(forecast(&conditions, Target::Ph(Ph::new(target)), &[]))
+}
+
+/// What is expected of wort of this gravity in degrees Plato.
+fn curve(gravity: f64) -> BufferCurve {
+    BufferCurve::prior(Plato::degrees(gravity), Estimate::exact(Count::of(1.0)))
+}
+
+/// So many grams of lactic acid in a litre.
+fn lactic_of(grams: f64) -> MolarConcentration {
+    MolarConcentration::mmol_per_l(1e3 * grams / AcidKind::Lactic.molar_mass().as_g_per_mol())
 }
 
 /// Grams of lactic acid that bring a litre of wort from one pH to another.
 fn lactic_needed(gravity: f64, from: Ph, to: Ph) -> Option<f64> {
-    let acid = acid("lactic", 80.0)?;
-    let volume =
-        needed(Estimate::exact(from), to, buffering(gravity), Volume::litres(1.0), &acid).ok()?.value;
-    Some((acid.density().mass_of(volume) * acid.strength).as_grams())
+    let meter = PhDifference::units(0.03);
+    let titration = Titration::new(&curve(gravity), Estimate::exact(from), &[], AcidKind::Lactic, meter);
+    Some(titration.to_go(to).value / lactic_of(1.0))
 }

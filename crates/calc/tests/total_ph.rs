@@ -1,9 +1,11 @@
 //! Water, acid and souring: whatever finite numbers go in, an answer or an error comes out: never
 //! NaN, never an infinity.
 
+use calc::brew::buffer::BufferCurve;
 use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
+use calc::brew::kill::{hold_needed, reductions};
 use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
-use calc::brew::souring::{Conditions, cpm, ctmi, forecast, lactic_formed, titratable_acidity};
+use calc::brew::souring::{Conditions, Target, cpm, ctmi, forecast, lactic_formed, titratable_acidity};
 use calc::brew::titration::{MaltBufferingEstimate, TitrationPoint, titrated};
 use calc::brew::water::{Finish, advice, salts_for};
 use calc::chem::activity::activity_exponent;
@@ -114,14 +116,19 @@ proptest! {
 
         let culture = Culture::ALL[culture];
         sound("rates", (ctmi(at, culture), cpm(ph, culture)))?;
-        let lactic = lactic_formed(ph, other, buffering);
+        let curve = BufferCurve::prior(Plato::degrees(b), factor);
+        let lactic = lactic_formed(ph, other, &curve);
         sound("lactic", lactic)?;
-        sound("acidity", titratable_acidity(lactic, Plato::degrees(b)))?;
+        let acidity = titratable_acidity(lactic, Plato::degrees(b));
+        sound("acidity", acidity)?;
         let conditions = Conditions {
-            start_ph: ph, temperature: at, gravity: Plato::degrees(b), buffering, culture,
-            cells: CellDensity::millions_per_ml(c), speed: factor, meter_error: meter,
+            start_ph: ph, curve: &curve, gravity: Plato::degrees(b), lactic_before: mg(f), acidity_before: acidity,
+            temperature: at, temperatures: &[(Duration::minutes(d), Temperature::celsius(e))], culture,
+            cells: band(CellDensity::millions_per_ml(c), d), bitterness: Bitterness::ibu(e), speed: factor,
+            meter_error: meter,
         };
         let readings = [(Duration::minutes(e * 10.0), Ph::new(f)), (Duration::minutes(g * 10.0), Ph::new(d))];
-        sound("forecast", forecast(&conditions, other, &readings))?;
+        sound("forecast", forecast(&conditions, Target::Ph(other), &readings))?;
+        sound("kill", (hold_needed(at), reductions(at, Duration::minutes(b))))?;
     }
 }

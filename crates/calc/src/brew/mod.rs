@@ -2,12 +2,15 @@
 
 mod belief;
 pub mod bitterness;
+pub mod buffer;
+pub mod dosing;
 pub mod drop;
 pub mod extract;
 pub mod ferment;
 pub mod fruit;
 pub mod grist;
 pub mod heat;
+pub mod kill;
 pub mod ledger;
 pub mod mash;
 pub mod package;

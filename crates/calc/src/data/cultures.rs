@@ -1,7 +1,7 @@
 //! Souring bacteria: where they grow, how fast, what acid they make, how they bear hops.
 
 use super::Source;
-use crate::quantity::{Bitterness, Count, Fraction, Ph, Temperature};
+use crate::quantity::{Bitterness, Cells, Count, Fraction, Ph, Temperature};
 use serde::{Deserialize, Serialize};
 
 /// Bacteria for souring, named by species.
@@ -63,7 +63,8 @@ pub struct WortFit {
     pub growth_share: Fraction,
     /// Rate of acid without growth as a share of [`AcidYield::with_time_mmol_per_g_h`].
     pub acid_share: Fraction,
-    /// Undissociated lactic acid that stops growth, mmol/L.
+    /// Undissociated lactic acid that stops growth, mmol/L. Twenty strains of *L. plantarum* stopped at 29
+    /// to 38 at pH 4.5 (Aryani et al. 2016); in the fit to wort the limit lies higher.
     pub growth_stops_mmol_per_l: Count,
     /// Undissociated lactic acid that stops acid making, mmol/L.
     pub acid_stops_mmol_per_l: Count,
@@ -138,7 +139,7 @@ impl Culture {
             Self::LPlantarum => (
                 3.3,
                 Source::our_estimate(
-                    "least 3.2 to 3.5 and best 5.5 to 6.5 among reports on strains; not in wort",
+                    "least 3.2 to 3.5 among 20 strains (Aryani, den Besten & Zwietering 2016, Appl. Environ. Microbiol., abstract), best 5.5 to 6.5 among reports; not in wort",
                 ),
             ),
             Self::LBrevis | Self::Mixed => {
@@ -239,6 +240,78 @@ impl Culture {
             }
         };
         HopLimits { borne: Bitterness::ibu(borne), fails: Bitterness::ibu(fails), source }
+    }
+}
+
+/// How a culture comes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Form {
+    /// Capsules or tablets, counted.
+    Capsules,
+    /// Dried powder, weighed.
+    #[default]
+    Dry,
+    /// A liquid culture from a maker.
+    Liquid,
+    /// A starter grown at home.
+    Starter,
+}
+
+/// What a culture of one form usually holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct UsualPack {
+    /// Living cells in one capsule, gram or millilitre when fresh.
+    pub cells: Cells,
+    /// Factor to either side within which that lies four times out of five.
+    pub doubt: Count,
+    /// The same for a count that the pack states.
+    pub label_doubt: Count,
+    /// Share of the living that dies in a day at 4 °C.
+    pub dies_per_day: Count,
+    /// Where these come from.
+    pub source: Source,
+}
+
+impl Form {
+    /// Every form.
+    pub const ALL: &[Self] = &[Self::Capsules, Self::Dry, Self::Liquid, Self::Starter];
+
+    /// What its amount is counted in.
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Capsules => "capsules",
+            Self::Dry => "g",
+            Self::Liquid | Self::Starter => "mL",
+        }
+    }
+
+    /// What it usually holds.
+    pub const fn usual(self) -> UsualPack {
+        const DRY: Source = Source::our_estimate(
+            "counts that packs state; dried L. plantarum, well protected, died at 0.00075 a day at 4 °C and 0.018 at 30 °C (Int. Food Res. J. 2017 24:787), taken twice as fast",
+        );
+        let (cells, doubt, label_doubt, dies, source) = match self {
+            Self::Capsules => (10.0, 2.5, 1.6, 0.0015, DRY),
+            Self::Dry => (100.0, 3.0, 1.6, 0.0015, DRY),
+            Self::Liquid => (0.5, 4.0, 2.0, 0.01, Source::our_estimate("makers rarely say; kept cold")),
+            Self::Starter => (
+                1.0,
+                5.0,
+                2.0,
+                0.05,
+                Source::our_estimate(
+                    "10^8.1 to 10^10.1 cells per mL in malt medium (Charalampopoulos et al. 2002, J. Appl. Microbiol. 92:851); acid kills them in days",
+                ),
+            ),
+        };
+        UsualPack {
+            cells: Cells::billions(cells),
+            doubt: Count::of(doubt),
+            label_doubt: Count::of(label_doubt),
+            dies_per_day: Count::of(dies),
+            source,
+        }
     }
 }
 

@@ -1,6 +1,7 @@
 //! Published tables, each row with its source. Fitted, quoted and assumed
 //! values are told apart by their [`Mark`] and never mixed unmarked.
 
+pub mod acid_notes;
 pub mod acids;
 pub mod cultures;
 pub mod fruits;
