@@ -1,8 +1,8 @@
 //! Water, acid and souring: whatever finite numbers go in, an answer or an error comes out: never
 //! NaN, never an infinity.
 
-use calc::brew::buffer::BufferCurve;
-use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
+use calc::brew::buffer::{BufferCurve, Step, Titration};
+use calc::brew::drop::{after_overshoot, ladder};
 use calc::brew::kill::{hold_needed, reductions};
 use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
 use calc::brew::souring::{Conditions, Target, cpm, ctmi, forecast, lactic_formed, titratable_acidity};
@@ -106,17 +106,15 @@ proptest! {
         sound("worth", worth(ph, other, meter, Duration::minutes(a), Duration::minutes(b)))?;
 
         let factor = band(Count::of(c), d);
-        let buffering = prior_buffering(Plato::degrees(b), factor);
-        sound("prior", buffering)?;
         let wort = Volume::litres(g);
-        sound("needed", needed(band(ph, f), other, buffering, wort, &acid))?;
-        sound("next", next_dose(band(ph, f), other, buffering, wort, &acid, meter))?;
-        let step = DoseStep { acid: Volume::litres(c), before: ph, after: other };
-        sound("update", update_buffering(buffering, &[step, step], wort, &acid, meter))?;
+        let curve = BufferCurve::prior(Plato::degrees(b), factor);
+        let steps = [Step { acid: MolarConcentration::mmol_per_l(c), read: Some(other) }];
+        let titration = Titration::new(&curve, band(ph, f), &steps, acid.kind, meter);
+        sound("ladder", ladder(&titration, other, wort, &acid, meter))?;
+        sound("overshoot", after_overshoot(&titration, other, wort))?;
 
         let culture = Culture::ALL[culture];
         sound("rates", (ctmi(at, culture), cpm(ph, culture)))?;
-        let curve = BufferCurve::prior(Plato::degrees(b), factor);
         let lactic = lactic_formed(ph, other, &curve);
         sound("lactic", lactic)?;
         let acidity = titratable_acidity(lactic, Plato::degrees(b));

@@ -26,7 +26,8 @@
 use super::drop::{WORT_BUFFERING, WORT_BUFFERING_DEVIATION};
 use crate::chem::activity::activity_exponent;
 use crate::data::Source;
-use crate::data::acids::{AcidKind, given};
+use crate::chem::activity::hydrogen;
+use crate::data::acids::{AcidKind, charge, shares};
 use crate::numeric::root::root;
 use crate::quantity::{
     Buffering, ChargeConcentration, Count, Estimate, MolarConcentration, Ph, PhDifference, Plato, Temperature,
@@ -70,7 +71,7 @@ pub const WORT_STRENGTH_SOURCE: Source = Source::our_estimate(
     "wort of 8 to 15 °P holds 30 to 60 mmol/L of salts; potassium and phosphate most of all",
 );
 /// pH is read at room temperature.
-const ROOM: Temperature = Temperature::celsius(20.0);
+pub(super) const ROOM: Temperature = Temperature::celsius(20.0);
 
 /// Relative standard deviation of a measured dose of acid.
 pub(crate) const DOSE_ERROR: f64 = 0.02;
@@ -239,9 +240,9 @@ impl BufferCurve {
 
     /// pH after so much of one of the acids: 0..=14. An amount below zero counts as none.
     pub fn ph_with(&self, from: Ph, kind: AcidKind, amount: MolarConcentration) -> Ph {
-        let (from, pka) = (at(from.value()), kind.pka_in(ROOM, WORT_STRENGTH));
+        let (from, pka) = (at(from.value()), kind.constants_in(ROOM, WORT_STRENGTH));
         let amount = amount.as_mmol_per_l().max(0.0);
-        settle(&|there, ph| from.taken(there, &self.amounts) - amount * given(pka, ph).0)
+        settle(&|there, ph| from.taken(there, &self.amounts) - amount * mean_charge(pka, ph))
     }
 
     /// The curve after doses and readings in this wort; see [`Titration`].
@@ -378,7 +379,7 @@ impl Titration {
 
     /// The first reading that can't be, with its place.
     fn slip(&self, steps: &[Step], meter: f64) -> Option<(usize, Ph)> {
-        let pka = self.kind.pka_in(ROOM, WORT_STRENGTH);
+        let pka = self.kind.constants_in(ROOM, WORT_STRENGTH);
         let from = at(self.mean[START]);
         let error = 3.0 * meter.hypot(self.spread[START][START].sqrt());
         let mut acid = self.acid;
@@ -388,7 +389,7 @@ impl Titration {
             let there = at(ph.value());
             let expected = from.taken(&there, self.amounts());
             let unsure = error * from.slope(self.amounts()).max(there.slope(self.amounts()));
-            let charge = acid * given(pka, ph).0;
+            let charge = acid * mean_charge(pka, ph);
             let possible =
                 CREDIBLE[0] * (expected - unsure) <= charge && charge <= CREDIBLE[1] * (expected + unsure);
             (!possible).then_some((place, ph))
@@ -397,7 +398,7 @@ impl Titration {
 
     /// The state after all steps, linearised at another state.
     fn followed(&self, steps: &[Step], near: &Self, meter: f64) -> Self {
-        let pka = self.kind.pka_in(ROOM, WORT_STRENGTH);
+        let pka = self.kind.constants_in(ROOM, WORT_STRENGTH);
         let from = at(near.mean[START]);
         let by_start = from.slope(near.amounts());
         let mut now = *self;
@@ -502,10 +503,10 @@ impl Titration {
     /// pH with so much acid in all, poured as well as the doses so far: with the acid poured so
     /// far, the pH now.
     pub fn ph_at(&self, acid: MolarConcentration) -> Estimate<Ph> {
-        let pka = self.kind.pka_in(ROOM, WORT_STRENGTH);
+        let pka = self.kind.constants_in(ROOM, WORT_STRENGTH);
         let from = at(self.mean[START]);
         let acid = (acid.as_mmol_per_l() + self.mean[POURED]).max(0.0);
-        let ph = settle(&|there, ph| from.taken(there, self.amounts()) - acid * given(pka, ph).0);
+        let ph = settle(&|there, ph| from.taken(there, self.amounts()) - acid * mean_charge(pka, ph));
         let there = at(ph.value());
         let (charge, steeper) = charge_and_slope(pka, ph);
         let slope = there.slope(self.amounts()) + acid * steeper;
@@ -529,9 +530,15 @@ const fn of_meter(meter: PhDifference) -> f64 {
 }
 
 /// Charge of an acid's molecule, and how much it grows over the next unit of pH.
-fn charge_and_slope(pka: [f64; 3], ph: Ph) -> (f64, f64) {
-    let (charge, squares) = given(pka, ph);
-    (charge, LN10 * (squares - charge * charge))
+fn charge_and_slope(constants: [f64; 3], ph: Ph) -> (f64, f64) {
+    let forms = shares(constants, hydrogen(ph));
+    let (mean, squares) = (charge(forms), forms[1] + 4.0 * forms[2] + 9.0 * forms[3]);
+    (mean, LN10 * (squares - mean * mean))
+}
+
+/// Charge of an acid's molecule.
+fn mean_charge(constants: [f64; 3], ph: Ph) -> f64 {
+    charge(shares(constants, hydrogen(ph)))
 }
 
 #[cfg(test)]

@@ -123,8 +123,12 @@ impl AcidKind {
     /// pH 0..=14; what lies outside counts as the nearer end.
     /// Sources: [`PKA_SOURCE`], [`PKA_TEMPERATURE_SOURCE`].
     pub fn charge_per_mol_in(self, ph: Ph, at: Temperature, strength: MolarConcentration) -> Count {
-        let constants = among(self.ideal(at), &Coefficients::new(strength, at));
-        Count::of(charge(shares(constants, hydrogen(ph))))
+        Count::of(charge(shares(self.constants_in(at, strength), hydrogen(ph))))
+    }
+
+    /// The constants of the activity of hydrogen and the concentrations of the acid's forms.
+    pub(crate) fn constants_in(self, at: Temperature, strength: MolarConcentration) -> [f64; 3] {
+        among(self.ideal(at), &Coefficients::new(strength, at))
     }
 }
 
