@@ -24,7 +24,7 @@ use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
 use calc::chem::meter::Compensation;
 use calc::data::acids::AcidKind;
-use calc::data::cultures::Culture;
+use calc::data::cultures::{Culture, Form};
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
@@ -62,7 +62,7 @@ fn nth<T: Copy>(all: &[T], n: usize) -> T {
 /// How many batches it takes to have every value of every enum.
 fn batches() -> usize {
     let lists = [MaltClass::ALL.len(), Fruit::ALL.len()].map(|count| count.div_ceil(MOST_ITEMS));
-    let choices = [Finish::ALL.len(), AcidKind::ALL.len(), Culture::ALL.len(), PackageKind::ALL.len(), 3];
+    let choices = [Finish::ALL.len(), AcidKind::ALL.len(), Culture::ALL.len(), PackageKind::ALL.len(), Form::ALL.len()];
     lists.into_iter().chain(choices).max().unwrap_or(1)
 }
 
@@ -97,6 +97,8 @@ fn full(n: usize) -> Envelope {
     batch.choices.grist_by = nth(&[GristBy::Weights, GristBy::Shares], n);
     batch.waters =
         ["My water", "The other"].map(|name| Water { name: name.to_owned(), ..Water::default() }).to_vec();
+    batch.sample = vec![Default::default(); 3];
+    batch.choices.form = nth(Form::ALL, n);
     batch.own_finish.name = "My finish".to_owned();
     batch.salts = Salt::ALL.iter().map(|&salt| SaltLine::new(salt)).collect();
     let malts = MaltClass::ALL.chunks(MOST_ITEMS).cycle().nth(n).unwrap_or_default();

@@ -266,6 +266,7 @@ pub fn entry(slot: Slot) -> View {
         Slot::Water(place, _) | Slot::WaterTo(place, _) => format!("water{place}."),
         Slot::Finish(_) | Slot::FinishTo(_) => "finish.".to_owned(),
         Slot::Salt(place, _) => format!("salt{place}."),
+        Slot::Sample(place, _) => format!("sample{place}."),
         Slot::Malt(place, _) => format!("malt{place}."),
         Slot::Hop(place, _) => format!("hop{place}."),
         Slot::Fruit(place, _) => format!("fruit{place}."),

@@ -5,7 +5,7 @@
 
 use crate::document::{
     Batch, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, Gas, GristBy, Hop, HopField,
-    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, Slot, Spec, Step, Water,
+    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, SampleNumbers, Slot, Spec, Step, Water,
     WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
@@ -16,7 +16,7 @@ use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
 use calc::chem::meter::Compensation;
 use calc::data::acids::AcidKind;
-use calc::data::cultures::Culture;
+use calc::data::cultures::{Culture, Form};
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
@@ -59,7 +59,7 @@ fn any_choices() -> impl Strategy<Value = Choices> {
         treatment,
         select(&[GristBy::Shares, GristBy::Weights][..]),
         select(AcidKind::ALL),
-        select(Culture::ALL),
+        (select(Culture::ALL), select(Form::ALL)),
         select(PackageKind::ALL),
         select(&[Gas::Cylinder, Gas::PrimingSucrose, Gas::PrimingGlucose][..]),
     )
@@ -69,7 +69,7 @@ fn any_choices() -> impl Strategy<Value = Choices> {
                 (softening, disinfectant, sulfite, compensation),
                 grist_by,
                 acid,
-                culture,
+                (culture, form),
                 package,
                 gas,
             )| Choices {
@@ -81,6 +81,7 @@ fn any_choices() -> impl Strategy<Value = Choices> {
                 grist_by,
                 acid,
                 culture,
+                form,
                 package,
                 gas,
             },
@@ -142,7 +143,7 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
     let lists = (
         vec(any_text(), 1..4),
         any_text(),
-        subsequence(Salt::ALL, 0..=Salt::ALL.len()),
+        (subsequence(Salt::ALL, 0..=Salt::ALL.len()), 0..6_usize),
         vec((select(MaltClass::ALL), any_text()), 0..5),
         vec(any_text(), 0..4),
         vec(any_fruit(), 0..4),
@@ -153,7 +154,7 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
     (identity, any_choices(), lists, shares, any_house()).prop_map(
         |(identity, choices, lists, shares, house)| {
             let (id, name, notes, invented, begun) = identity;
-            let (waters, finish, salts, malts, hops, fruit, readings, ticks) = lists;
+            let (waters, finish, (salts, points), malts, hops, fruit, readings, ticks) = lists;
             let malt = |(class, name)| Malt { class, name, numbers: MaltNumbers::default() };
             let hop = |name| Hop { name, numbers: HopNumbers::default() };
             let mut batch = Batch::new(id, name, begun, house);
@@ -162,6 +163,7 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
             batch.choices = choices;
             batch.waters = waters.into_iter().map(|name| Water { name, ..Water::default() }).collect();
             batch.own_finish = Water { name: finish, ..Water::default() };
+            batch.sample = vec![SampleNumbers::default(); points];
             batch.salts = salts.into_iter().map(SaltLine::new).collect();
             batch.grist = malts.into_iter().map(malt).collect();
             batch.hops = hops.into_iter().map(hop).collect();

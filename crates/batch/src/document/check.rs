@@ -82,6 +82,7 @@ impl Batch {
             ("fruit additions", self.fruit.len(), MOST_ITEMS),
             ("waters", self.waters.len(), MOST_ITEMS),
             ("salts at hand", self.salts.len(), MOST_ITEMS),
+            ("points of the sample", self.sample.len(), MOST_ITEMS),
             ("readings", self.readings.len(), MOST_READINGS),
             ("ticked steps", self.ticks.len(), super::Step::ALL.len()),
         ] {

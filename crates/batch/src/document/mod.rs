@@ -19,15 +19,11 @@ use calc::brew::water::{Finish, Ion, SaltAtHand};
 use calc::chem::meter::Compensation;
 use calc::data::Source;
 use calc::data::acids::AcidKind;
-use calc::data::cultures::Culture;
+use calc::data::cultures::{Culture, Form};
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::{CHALK_SOURCE, SOLUTION_SOURCE, Salt, calcium_chloride_share};
-use calc::quantity::{
-    Altitude, Amount, Bitterness, Carbonation, CellDensity, ChargeConcentration, Concentration, Conductivity,
-    Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference,
-    Plato, Power, Quantity, Temperature, Volume, VolumePerMass, VolumeRate,
-};
+use calc::quantity::{Altitude, Amount, Bitterness, Carbonation, CellDensity, Cells, ChargeConcentration, Concentration, Conductivity, Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power, Quantity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate};
 use serde::{Deserialize, Serialize};
 use table::fields;
 
@@ -135,6 +131,32 @@ fields! {
         bacteria Bacteria "bacteria_million_per_ml": CellDensity as CellDensity,
             "Living bacteria pitched", 0.01..=1000.0, or 10.0 ESTIMATE;
 
+        /// Drops that the person's dropper makes of a millilitre.
+        dropper Dropper "drops_per_ml": Count as Count, "Drops in 1 mL from your dropper", 5.0..=80.0;
+        /// Wort that is titrated in a glass.
+        sample Sample "sample_l": Volume as SmallVolume, "Wort in the titrated sample", 0.02..=1.0,
+            or 0.1 Source::our_estimate("A glass of 100 mL.");
+        /// Titratable acidity wanted at the end of souring, in place of a pH.
+        sour_acidity SourAcidity "sour_acidity_wanted_g_per_l_lactic": TitratableAcidity as TitratableAcidity,
+            "Or sour to this acidity", 2.0..=25.0;
+        /// Culture pitched, in the unit of its form.
+        pack_amount PackAmount "pack_amount": Count as Count, "Culture pitched: capsules, g or mL", 0.01..=100000.0;
+        /// Living cells in one capsule, gram or millilitre.
+        pack_cells PackCells "pack_cells_billion": Cells as Cells,
+            "Living cells in one of these, by the pack", 0.001..=10000.0;
+        /// Age of the culture.
+        pack_age PackAge "pack_age_min": Duration as Days, "Age of the culture", 0.0..=5000000.0,
+            or 43200.0 Source::our_estimate("A month.");
+        /// Temperature at which the culture was kept.
+        pack_kept PackKept "pack_kept_c": Temperature as Temperature, "The culture was kept at", -30.0..=50.0,
+            or 4.0 Source::our_estimate("A fridge.");
+        /// Strength of a manganese sulfate stock.
+        manganese_stock ManganeseStock "manganese_stock_mg_per_l": Concentration as Load,
+            "Manganese sulfate stock, if you dose it", 100.0..=100000.0;
+        /// Temperature of a hold in place of the boil.
+        hold HoldTemperature "kill_hold_c": Temperature as Temperature,
+            "Hold instead of boiling, at", 60.0..=100.0;
+
         /// Length of the main boil.
         main_boil MainBoil "main_boil_min": Duration as Minutes, "Main boil", 0.0..=240.0, or 30.0 TRADE;
         /// Bitterness wanted.
@@ -158,6 +180,16 @@ fields! {
         pitch_rate PitchRate "pitch_million_per_ml_plato": CellDensity as PitchRate,
             "Yeast to pitch, before the extra for sourness", 0.1..=5.0,
             or 0.75 Source::from_memory("0.75 to 1.0 million per mL and degree Plato for ales.");
+
+        /// Beer in the glass of a taste trial.
+        trial_glass TrialGlass "trial_glass_l": Volume as SmallVolume, "Taste trial: beer in the glass", 0.02..=1.0,
+            or 0.1 Source::our_estimate("A glass of 100 mL.");
+        /// Diluted acid that made the glass sour enough.
+        trial_acid TrialAcid "trial_acid_l": Volume as SmallVolume,
+            "Taste trial: tenfold diluted acid in it", 0.0..=0.1;
+        /// The smallest part of it that was added at a time.
+        trial_part TrialPart "trial_part_l": Volume as SmallVolume, "Taste trial: added at a time", 0.00001..=0.02,
+            or 0.0005 Source::our_estimate("Half a millilitre.");
 
         /// Carbonation wanted.
         carbonation Carbonation "carbonation_vol": Carbonation as Carbonation,
@@ -238,6 +270,16 @@ fields! {
         purity Purity "purity": Fraction as Percent, "Salt in what you weigh", 0.01..=1.0;
         /// Density of a solution whose bottle gives no strength.
         density Density "density_kg_per_m3": Density as Density, "Density of the solution, if that is given", 1000.0..=1500.0;
+    }
+}
+
+fields! {
+    /// One point of a titrated sample.
+    SampleNumbers, SampleField {
+        /// Diluted acid in it so far.
+        acid Acid "acid_l": Volume as SmallVolume, "Tenfold diluted acid, in all", 0.0..=0.1;
+        /// pH then.
+        ph Ph "ph": Ph as Ph, "pH then", 2.5..=7.0;
     }
 }
 
@@ -490,6 +532,8 @@ pub struct Choices {
     pub acid: AcidKind,
     /// The souring bacteria.
     pub culture: Culture,
+    /// How they come.
+    pub form: Form,
     /// The package.
     pub package: PackageKind,
     /// Where the gas comes from.
@@ -537,6 +581,9 @@ pub struct Batch {
     /// Salts at hand.
     #[serde(default = "usual_salts", skip_serializing_if = "are_usual")]
     pub salts: Vec<SaltLine>,
+    /// A titrated sample of the wort.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sample: Vec<SampleNumbers>,
     /// The grist.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub grist: Vec<Malt>,
@@ -602,6 +649,7 @@ impl Batch {
             waters: one_water(),
             own_finish: Water::default(),
             salts: usual_salts(),
+            sample: Vec::new(),
             grist: Vec::new(),
             hops: Vec::new(),
             fruit: Vec::new(),
@@ -621,6 +669,8 @@ impl Batch {
             begun,
             invented: false,
             house,
+            // The sample was of that wort.
+            sample: Vec::new(),
             readings: Readings::default(),
             ticks: Vec::new(),
             ..self.clone()

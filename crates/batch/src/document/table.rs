@@ -198,6 +198,8 @@ pub enum Slot {
     FinishTo(super::WaterField),
     /// A field of the salt at this place.
     Salt(usize, super::SaltField),
+    /// A point of the titrated sample.
+    Sample(usize, super::SampleField),
     /// A field of the malt at this place.
     Malt(usize, super::MaltField),
     /// A field of the hop charge at this place.
@@ -215,6 +217,7 @@ impl Slot {
                 field.spec()
             }
             Self::Salt(_, field) => field.spec(),
+            Self::Sample(_, field) => field.spec(),
             Self::Malt(_, field) => field.spec(),
             Self::Hop(_, field) => field.spec(),
             Self::Fruit(_, field) => field.spec(),
@@ -230,6 +233,7 @@ impl Slot {
             Self::Finish(field) => field.get(&batch.own_finish.numbers),
             Self::FinishTo(field) => field.get(&batch.own_finish.upper),
             Self::Salt(place, field) => batch.salts.get(place).and_then(|item| field.get(&item.numbers)),
+            Self::Sample(place, field) => batch.sample.get(place).and_then(|point| field.get(point)),
             Self::Malt(place, field) => batch.grist.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Hop(place, field) => batch.hops.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Fruit(place, field) => batch.fruit.get(place).and_then(|item| field.get(&item.numbers)),
@@ -253,6 +257,9 @@ impl Slot {
             Self::FinishTo(field) => field.set(&mut batch.own_finish.upper, value),
             Self::Salt(place, field) => {
                 batch.salts.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
+            }
+            Self::Sample(place, field) => {
+                batch.sample.get_mut(place).map_or(Ok(()), |point| field.set(point, value))
             }
             Self::Malt(place, field) => {
                 batch.grist.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
@@ -280,13 +287,15 @@ impl Slot {
             WaterField::WANTED.iter().flat_map(|&(field, _)| [Self::Finish(field), Self::FinishTo(field)]);
         let salts = (0..batch.salts.len())
             .flat_map(|place| super::SaltField::ALL.iter().map(move |&field| Self::Salt(place, field)));
+        let sample = (0..batch.sample.len())
+            .flat_map(|place| super::SampleField::ALL.iter().map(move |&field| Self::Sample(place, field)));
         let malts = (0..batch.grist.len())
             .flat_map(|place| super::MaltField::ALL.iter().map(move |&field| Self::Malt(place, field)));
         let hops = (0..batch.hops.len())
             .flat_map(|place| super::HopField::ALL.iter().map(move |&field| Self::Hop(place, field)));
         let fruit = (0..batch.fruit.len())
             .flat_map(|place| super::FruitField::ALL.iter().map(move |&field| Self::Fruit(place, field)));
-        own.chain(waters).chain(finish).chain(salts).chain(malts).chain(hops).chain(fruit)
+        own.chain(waters).chain(finish).chain(salts).chain(sample).chain(malts).chain(hops).chain(fruit)
     }
 
     /// Where the upper end is kept when this field takes a range.

@@ -168,6 +168,20 @@ const NAMES: &[&str] = &[
     "second_ph",
     "mash_base_g",
     "rinse_ph_wanted",
+    "drops_per_ml",
+    "sample_l",
+    "sour_acidity_wanted_g_per_l_lactic",
+    "pack_amount",
+    "pack_cells_billion",
+    "pack_age_min",
+    "pack_kept_c",
+    "manganese_stock_mg_per_l",
+    "kill_hold_c",
+    "trial_glass_l",
+    "trial_acid_l",
+    "trial_part_l",
+    "sample",
+    "acid_l",
 ];
 
 /// The character of the first name: the first printable one behind ASCII.
@@ -248,7 +262,7 @@ fn end_of_string(text: &str) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::{Field, FruitField, HopField, MaltField, ReadingKind};
+    use crate::document::{Field, FruitField, HopField, MaltField, ReadingKind, SaltField, SampleField, WaterField};
     use crate::keep::encode;
     use crate::testing::any_envelope;
     use proptest::prelude::*;
@@ -260,6 +274,9 @@ mod tests {
         }
         let keys = Field::ALL.iter().map(|field| field.spec().key);
         let keys = keys.chain(MaltField::ALL.iter().map(|field| field.spec().key));
+        let keys = keys.chain(WaterField::ALL.iter().map(|field| field.spec().key));
+        let keys = keys.chain(SaltField::ALL.iter().map(|field| field.spec().key));
+        let keys = keys.chain(SampleField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(HopField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(FruitField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(ReadingKind::ALL.iter().map(|kind| kind.spec().key));

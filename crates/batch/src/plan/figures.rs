@@ -1,13 +1,18 @@
 //! The figures of a plan: one row each, with its words, its inputs and its sources.
 
 use crate::document::{Field, Stage, WaterField};
+use calc::brew::buffer::{AMOUNTS_SOURCE, GROUPS_SOURCE};
+use calc::brew::dosing::DOSING_SOURCE;
+use calc::brew::drop::LADDER_SOURCE;
+use calc::brew::kill::{HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE};
 use calc::brew::mash::{HARDNESS_SOURCE, SPREAD_SOURCE as MASH_SPREAD};
 use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
+use calc::brew::souring::{MANGANESE_CEILING_SOURCE, MANGANESE_DOSE_SOURCE, MANGANESE_IN_WORT_SOURCE};
 use calc::chem::pairs::SOURCE as PAIRS;
 use calc::data::Source;
 use calc::quantity::{
-    AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, Cells, ChargeConcentration, Concentration,
-    Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, Ph, Plato, Quantity, Temperature,
+    AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, CellDensity, Cells, ChargeConcentration, Concentration,
+    Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, Ph, Plato, Quantity, Temperature,
     TitratableAcidity, Volume, VolumePerMass,
 };
 
@@ -371,31 +376,53 @@ figures! {
             "Before a reading, the mash pH's spread; of a reading, the meter's.";
         /// Wort buffering.
         buffering WortBuffering: Buffering as Buffering, "Buffering of this wort",
-            "Published range times the gravity and your house number; narrowed by each dose and the pH read after it.",
-            [figure(Figure::SourGravity)], [WORT_BUFFER], "Published spread; each reading narrows it by the meter's error.";
+            "A curve of seven groups that take acid, in the mean from pH 5.0 to 3.4: published range times the gravity and your house number; narrowed by each dose and the pH read after it, and by a titrated sample.",
+            [figure(Figure::SourGravity)], [WORT_BUFFER, AMOUNTS_SOURCE, GROUPS_SOURCE], "Published spread; each reading narrows it by the meter's error.";
         /// Acid still needed for the drop.
         drop_acid DropAcid: Volume as SmallVolume, "Acid to the wanted pH, in all from here",
-            "Buffering times the pH still to go times the volume, plus the acid's own change of charge, over the charge of one millilitre.",
+            "Charge that the wort takes along its curve, over what a millilitre gives in wort of that pH.",
             [field(Field::DropPh), figure(Figure::WortPh), figure(Figure::WortBuffering), figure(Figure::SourVolume), field(Field::AcidStrength)],
-            [WORT_BUFFER, PKA], "Spread of buffering and of the pH now.";
+            [WORT_BUFFER, PKA], "Spread of the curve and of the pH now.";
         /// Next dose.
         next_dose NextDose: Volume as SmallVolume, "Pour now",
-            "The dose that passes the wanted pH by more than 0.05 in at most one wort of twenty.",
-            [figure(Figure::DropAcid), field(Field::MeterError)], [WORT_BUFFER],
+            "The dose that passes the wanted pH by more than 0.05 in at most one wort of twenty; of the first, half of what is expected at most.",
+            [figure(Figure::DropAcid), field(Field::MeterError)], [WORT_BUFFER, LADDER_SOURCE],
             "A safe share of the whole, chosen from its spread. Stir, wait, measure, then see the next dose.";
+        /// The same on the scale.
+        dose_weight DoseWeight: Mass as SmallMass, "That is, weighed",
+            "Volume times density, of the acid or of the dilution below.", [figure(Figure::NextDose), field(Field::AcidStrength), field(Field::ScaleStep)], [DOSING_SOURCE], "Of the scale.";
+        /// The same as a dilution, when the dose is too small.
+        dose_stock DoseStock: Volume as SmallVolume, "Too small to measure: of a tenfold dilution",
+            "One part of acid into nine of water by weight, again where that is still too small: ten steps of the scale and a millilitre at least.",
+            [figure(Figure::NextDose), field(Field::ScaleStep)], [DOSING_SOURCE], "Of scale and syringe.";
+        /// The same in drops.
+        dose_drops DoseDrops: Count as Count, "In drops of your dropper",
+            "Volume of the dose, or of its dilution, times the drops in a millilitre.", [figure(Figure::NextDose), field(Field::Dropper)], [DOSING_SOURCE],
+            "Drops of one dropper differ by about 5 %.";
     }
     Souring {
         /// pH now.
         sour_ph SourPhNow: Ph as Ph, "pH at the newest reading",
             "The newest reading.", [], [Source::our_estimate("Your meter.")], "The meter's error.";
-        /// Time from pitching to the wanted pH.
-        sour_time SourTime: Duration as Hours, "From pitching to the wanted pH",
-            "Growth by temperature and pH, acid from growth and upkeep, slowed by the acid itself, turned to pH by the wort's buffering; its speed corrected by your readings.",
-            [field(Field::SourPh), field(Field::SourTemperature), field(Field::Bacteria), figure(Figure::WortPh), figure(Figure::WortBuffering)],
-            [CARDINAL, PLANTARUM, WORT_BUFFER], "Strains and pitches differ widely; each reading narrows it.";
+        /// Bacteria pitched.
+        cells PitchedCells: CellDensity as CellDensity, "Living bacteria pitched",
+            "What was typed; else the pack's amount and count, less what died since, over the wort; else an assumption.",
+            [field(Field::Bacteria), field(Field::PackAmount), field(Field::PackCells), field(Field::PackAge)],
+            [Source::our_estimate("counts that packs state; death by age and warmth")], "Packs differ by a factor of two and more.";
+        /// Time from pitching to what is wanted.
+        sour_time SourTime: Duration as Hours, "From pitching until it is sour enough",
+            "Growth by temperature and pH, acid from growth and upkeep, slowed by the acid itself, turned to pH by this wort's own curve. Six traits of the souring are learned from your readings, and the model's own error is counted.",
+            [field(Field::SourPh), field(Field::SourTemperature), figure(Figure::PitchedCells), figure(Figure::WortPh), figure(Figure::WortBuffering)],
+            [CARDINAL, PLANTARUM, WORT_BUFFER], "Strains and pitches differ widely; each reading narrows it. A late end of 60 days means that it may never come.";
+        /// Chance that it gets there.
+        sour_chance SourChance: Fraction as Percent, "Chance that it gets there",
+            "Share of the likely courses that reach what is wanted within 60 days.", [figure(Figure::SourTime)], [CARDINAL], "Of the model.";
+        /// pH then.
+        ph_then PhThen: Ph as Ph, "pH then",
+            "What is wanted, or the pH at the acidity wanted.", [field(Field::SourPh), field(Field::SourAcidity)], [WORT_BUFFER, PKA], "Spread of the buffering.";
         /// Lactic acid formed.
-        lactic LacticFormed: Concentration as DissolvedAcid, "Lactic acid formed at the wanted pH",
-            "Buffering times the fall in pH, over the share of lactic acid that has given its proton.",
+        lactic LacticFormed: Concentration as DissolvedAcid, "Lactic acid formed by then",
+            "Charge that the wort takes along its curve, over the share of lactic acid that has given its proton.",
             [figure(Figure::WortPh), field(Field::SourPh), figure(Figure::WortBuffering)], [WORT_BUFFER, PKA],
             "Spread of the buffering.";
         /// Titratable acidity.
@@ -403,6 +430,10 @@ figures! {
             "Acid formed and added, plus what the wort itself takes up to pH 8.2.",
             [figure(Figure::LacticFormed), figure(Figure::SourGravity)], [WORT_BUFFER, PKA],
             "Spread of the buffering. pH alone does not fix it.";
+        /// Manganese stock.
+        manganese Manganese: Volume as SmallVolume, "Manganese sulfate stock, once",
+            "So much that the wort gains 0.2 mg/L of manganese, or less where 0.4 mg/L in all come first. A try for pitches that were slow again and again; wort usually holds enough.",
+            [field(Field::ManganeseStock), figure(Figure::SourVolume)], [MANGANESE_DOSE_SOURCE, MANGANESE_CEILING_SOURCE, MANGANESE_IN_WORT_SOURCE], "What the wort holds already is an estimate.";
     }
     MainBoil {
         /// Bitterness.
@@ -410,6 +441,10 @@ figures! {
             "Alpha acid weighed in, per litre of wort after the boil, times Tinseth's utilisation for the boil time and the wort's mean gravity.",
             [field(Field::MainBoil), figure(Figure::SourGravity), figure(Figure::FermenterVolume)],
             [TINSETH, SOUR_HOPS], "Nobody has published how much isomerises at this pH: the band runs from half the formula's value to a tenth above it.";
+        /// Hold in place of the boil.
+        hold Hold: Duration as Minutes, "Hold all of it at that temperature for",
+            "Twelve powers of ten fewer bacteria by their D and z values, ten minutes at least. Hold for the late end: that is the hardiest strain published.",
+            [field(Field::HoldTemperature)], [HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE], "From the weakest to the hardiest strain published.";
         /// Hops for the wanted bitterness.
         hop_mass HopMass: Mass as SmallMass, "Hops for the bitterness wanted",
             "The bitterness wanted over what one gram of the first hop gives.",
@@ -504,6 +539,14 @@ figures! {
             [figure(Figure::TitratableAcidityFigure), figure(Figure::FruitedVolume)], [FRUIT, PKA], "Spread of both.";
     }
     Package {
+        /// Acid by a taste trial.
+        trial_acid TrialAcid: Volume as SmallVolume, "Acid for all the beer, by the glass",
+            "Acid in the glass over the glass, times the beer.", [field(Field::TrialAcid), field(Field::TrialGlass), field(Field::TrialPart), field(Field::AcidStrength)],
+            [DOSING_SOURCE], "Glass, batch and dose, 2 % each, and the part that taste can't tell.";
+        /// First part of it.
+        trial_first TrialFirst: Volume as SmallVolume, "Of it, pour first",
+            "Three quarters, or less where the trial was coarse. Then stir, taste, and pour the rest.", [figure(Figure::TrialAcid)], [DOSING_SOURCE],
+            "A safe share of the whole.";
         /// Volume packaged.
         packaged_volume PackagedVolume: Volume as Volume, "To package",
             "The volume with fruit less what the pulp and the yeast keep.",

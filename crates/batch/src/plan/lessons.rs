@@ -4,9 +4,8 @@ use super::Plan;
 use super::make::{ROOM, newest};
 use crate::document::{Batch, Field, ReadingKind, Step};
 use crate::house::{HouseNumber, Lesson};
-use calc::brew::drop::prior_buffering;
 use calc::quantity::{
-    Amount, Count, Duration, Estimate, Fraction, Mass, Quantity, Volume, VolumePerMass, VolumeRate,
+    Amount, Duration, Fraction, Mass, Quantity, Volume, VolumePerMass, VolumeRate,
 };
 
 /// An observation outside its field's range is a slip of the pen and teaches nothing.
@@ -63,11 +62,8 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
     if let Some(shift) = plan.mash_ph_shift {
         teach(HouseNumber::MashPhShift, shift.amount());
     }
-    if let Ok(buffering) = plan.figures.buffering
-        && buffering.origin == super::Origin::Measured
-    {
-        let published = prior_buffering(day.souring.plato(), Estimate::exact(Count::of(1.0))).value;
-        teach(HouseNumber::WortBuffering, Count::of(buffering.estimate.value / published).amount());
+    if let Some(scale) = plan.buffer_scale {
+        teach(HouseNumber::WortBuffering, scale.amount());
     }
     if let Some(speed) = plan.souring_speed {
         teach(HouseNumber::SouringSpeed, speed.amount());

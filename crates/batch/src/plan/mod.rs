@@ -16,7 +16,9 @@ pub use warning::{Level, Warning};
 
 use crate::document::{Batch, Field, ReadingKind, Spec, Stage};
 use crate::house::Lesson;
+use crate::moment::Moment;
 use crate::say::{Sentence, say};
+use calc::brew::drop::Rung;
 use calc::brew::mash::{Correction, Mash, Worth, acid_for};
 use calc::brew::package::{BurstReason, Verdict};
 use calc::brew::souring::CurvePoint;
@@ -151,6 +153,12 @@ pub struct Plan {
     pub malts: Vec<MaltLine>,
     /// The forecast of pH from pitching on; empty while not known.
     pub course: Vec<CurvePoint>,
+    /// When to read the pH of the souring next.
+    pub measure_next: Option<Moment>,
+    /// What to do with the acid of the drop now.
+    pub rung: Option<Rung>,
+    /// The wort's buffering against the published middle, as its readings alone have it.
+    pub buffer_scale: Option<Count>,
     /// Souring speed as the readings have it, against the first forecast.
     pub souring_speed: Option<Count>,
     /// The base that would raise the mash.
@@ -169,6 +177,8 @@ pub struct Plan {
     pub lessons: Vec<Lesson>,
     /// The mash as its readings have it, the acid, and what is still to be given.
     mash: Option<(Mash, Acid, Correction)>,
+    /// The wort and the acid of its drop.
+    drop: Option<make::Drop>,
     /// The wort at the points of the day, for what the batch teaches.
     day: Option<make::Course>,
     /// What was weighed in.
@@ -186,5 +196,24 @@ impl Plan {
             batch.readings.of(ReadingKind::MashAcid).map(|dose| dose.value.typed::<Volume>()).sum::<Volume>();
         let all = acid_for(correction.all, acid, wanted).high + given;
         mash.course(acid, (all * 1.25).max(Volume::millilitres(2.0)), POINTS)
+    }
+
+    /// pH against acid poured into the wort of the drop, for a picture: first as it was believed before
+    /// anything was read, then as the readings have it. Empty while the wort is not known.
+    pub fn drop_course(&self) -> [Vec<(Volume, Estimate<Ph>)>; 2] {
+        const POINTS: u32 = 15;
+        let Some(drop) = &self.drop else { return Default::default() };
+        let per_litre = |volume: Volume| drop.acid.molarity() * (volume / drop.wort);
+        let given = drop.wort * (drop.now.acid() / drop.acid.molarity());
+        let left = self.figures.drop_acid.map_or(Volume::ZERO, |whole| whole.estimate.high);
+        let end = ((given + left) * 1.2).max(Volume::millilitres(1.0));
+        [&drop.before, &drop.now].map(|titration| {
+            (0..POINTS)
+                .map(|place| {
+                    let acid = end * (f64::from(place) / f64::from(POINTS - 1));
+                    (acid, titration.ph_at(per_litre(acid)))
+                })
+                .collect()
+        })
     }
 }

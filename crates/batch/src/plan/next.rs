@@ -5,10 +5,11 @@ use super::{Figure, Plan, Unknown};
 use crate::document::{Batch, Field, FruitField, HopField, ReadingKind, Slot, Stage, Step};
 use crate::moment::Moment;
 use crate::say::{Sentence, say};
+use calc::brew::drop::Rung;
 use calc::brew::mash::Worth;
 use calc::brew::treatment::Softening;
 use calc::data::salts::Salt;
-use calc::quantity::{Amount, Dimension, Duration, Mass, Ph, Quantity, Volume};
+use calc::quantity::{Amount, Dimension, Duration, Mass, Quantity, Volume};
 
 /// The one thing to do now.
 #[derive(Clone, Debug, PartialEq)]
@@ -289,7 +290,6 @@ fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'sta
         .readings
         .last(ReadingKind::DropAcid)
         .is_some_and(|dose| last.is_none_or(|read| dose.at > read.at));
-    let dose = plan.figures.next_dose.map(|v| v.estimate.value);
     if poured_since {
         lines.push(say!["Stir for five minutes, then read the pH and type it here."]);
         with_amounts!(lines; "Expected now: ", figure(Figure::WortPh)?, "; wanted: ", wanted?, ".");
@@ -297,25 +297,36 @@ fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'sta
         lines.push(say!["Read the wort's pH at room temperature and type it here."]);
         with_amounts!(lines; "Then pour about ", figure(Figure::NextDose)?, " of ", acid, " as the first dose; ", figure(Figure::DropAcid)?, " may be needed in all.");
     } else {
-        match dose {
-            Ok(dose) if dose > Volume::millilitres(0.05) => {
-                with_amounts!(lines; "Pour ", figure(Figure::NextDose)?, " of ", acid, " and stir for five minutes.");
-                with_amounts!(lines; "Note it as “Acid added to the wort”, then read the pH. Wanted: ", wanted?, "; in all about ", figure(Figure::DropAcid)?, " still to go.");
+        match plan.rung {
+            Some(Rung::Pour(_)) => {
+                if plan.figures.dose_stock.is_ok() {
+                    with_amounts!(lines; "Pour ", figure(Figure::DoseStock)?, " of a tenfold dilution of ", acid, " and stir for two minutes.");
+                } else {
+                    with_amounts!(lines; "Pour ", figure(Figure::NextDose)?, " of ", acid, " and stir for two minutes.");
+                }
+                with_amounts!(lines; "On the scale: ", figure(Figure::DoseWeight)?, ".");
+                with_amounts!(lines; "By the dropper: ", figure(Figure::DoseDrops)?, " drops.");
+                with_amounts!(lines; "Note ", figure(Figure::NextDose)?, " as “Acid added to the wort”, wait three minutes, read the pH. Wanted: ", wanted?, "; in all about ", figure(Figure::DropAcid)?, " still to go.");
             }
-            Ok(_) => {
-                lines.push(say![
-                    "The pH is where the bacteria want it, as near as the meter can tell. Pour no more."
-                ]);
-            }
-            Err(unknown) => lines.push(unknown.sentence()),
+            Some(Rung::Measure) => lines.push(say!["Measure again before any more acid: too little is known for a safe dose."]),
+            Some(Rung::Arrived) => lines.push(say!["The pH is where the bacteria want it, as near as the meter can tell. Pour no more."]),
+            Some(Rung::Past(_)) => lines.push(say!["The pH is past the one wanted. Pour no more; the warnings say what helps."]),
+            None => lines.extend(plan.figures.next_dose.err().map(Unknown::sentence)),
         }
     }
 }
 
 fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment) {
-    let wanted: Option<Ph> = batch.value(Field::SourPh);
-    let newest = batch.readings.last(ReadingKind::SourPh);
-    let reached = newest.zip(wanted).is_some_and(|(newest, wanted)| newest.value.typed::<Ph>() <= wanted);
+    // What is wanted, and whether the newest reading of it is there.
+    let acidity = batch.numbers.sour_acidity();
+    let (kind, wanted) = match acidity {
+        Some(acidity) => (ReadingKind::SourAcidity, Some(acidity.amount())),
+        None => (ReadingKind::SourPh, field(Field::SourPh, batch)),
+    };
+    let newest = batch.readings.last(kind).map(|reading| reading.value.base());
+    let reached = newest.zip(wanted).is_some_and(|(newest, wanted)| {
+        if acidity.is_some() { newest >= wanted.base() } else { newest <= wanted.base() }
+    });
     if reached {
         lines.push(say!["Sour enough. Taste a cooled sample, then go on to the main boil."]);
         return;
@@ -326,19 +337,13 @@ fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment
             let at = |after: Duration| start + after;
             let (early, middle, late) =
                 (at(time.estimate.low), at(time.estimate.value), at(time.estimate.high));
-            // Measure well before the early end, often enough that the target is not missed.
-            let left = (early - now).as_hours();
-            let wait = if left > 0.0 { (left / 2.0).clamp(1.0, 12.0) } else { 2.0 };
-            let since = newest.map_or(start, |reading| reading.at);
-            let next = (since + Duration::hours(wait)).max(now);
-            if next > now {
-                lines.push(say!["Wait. Read the pH next at about ", next, "."]);
-            } else {
-                lines.push(say!["Read the pH now and type it here."]);
+            match plan.measure_next.filter(|next| *next > now) {
+                Some(next) => lines.push(say!["Wait. Read the pH next at about ", next, "."]),
+                None => lines.push(say!["Read the pH now and type it here."]),
             }
             if let Some(wanted) = wanted {
                 lines.push(say![
-                    wanted.amount(),
+                    wanted,
                     " is expected at ",
                     middle,
                     ", likely between ",

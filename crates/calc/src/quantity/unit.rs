@@ -233,6 +233,8 @@ dimensions! {
     Minutes = [Unit::linear("min", "min", 0, 1.0, 1.0)] us 0;
     /// Hours of souring and cooling.
     Hours = [Unit::linear("h", "h", 0, 1.0, 60.0), Unit::linear("days", "days", 1, 0.5, 1440.0)] us 0;
+    /// Days and weeks of keeping, kept in minutes.
+    Days = [Unit::linear("days", "days", 0, 1.0, 1440.0), Unit::linear("weeks", "weeks", 1, 1.0, 10_080.0)] us 0;
     /// Pressure.
     Pressure = [KILOPASCAL, BAR, PSI] us 2;
     /// Heating power.

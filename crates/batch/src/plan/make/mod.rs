@@ -15,6 +15,7 @@ mod souring;
 mod water;
 mod wort;
 
+pub(super) use souring::Drop;
 use water::Made;
 
 use super::figures::{Known, Origin, Value};
@@ -29,7 +30,9 @@ use crate::house::HouseNumber;
 use crate::moment::Moment;
 use crate::say::{Sentence, say};
 use calc::brew::bitterness::{BoilingWort, HopCharge};
-use calc::brew::drop::{DoseStep, needed, next_dose, prior_buffering, update_buffering};
+use calc::brew::buffer::{BufferCurve, Step as DropStep, Titration};
+use calc::brew::dosing::{BenchTrial, Trial, measured_out, sample_steps, scaled_up};
+use calc::brew::drop::{Remedy as AcidRemedy, Rung, after_overshoot, ladder};
 use calc::brew::extract::{fermented_after_souring, hydrometer, refractometer_beer, refractometer_wort};
 use calc::brew::ferment::{FRUIT_FERMENTABILITY, cells_to_pitch, dry_yeast, outcome, spunding};
 use calc::brew::fruit::{FruitLoad, effect, fruited_ph, room_left};
@@ -38,8 +41,10 @@ use calc::brew::heat::{boiling_point_at, heating_time, strike};
 use calc::brew::ledger::{LedgerError, Wort};
 use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
 use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg_pressure, priming};
+use calc::brew::kill::hold_needed;
 use calc::brew::souring::{
-    Alarm, Conditions, Forecast, SouringError, forecast, lactic_formed, titratable_acidity,
+    Alarm, Conditions, MANGANESE_IN_WORT, Pack, SouringError, Target, forecast, living_cells, manganese_stock,
+    pitch_rate, titratable_acidity,
 };
 use calc::brew::titration::{TitrationPoint, titrated};
 use calc::brew::treatment::{
@@ -56,11 +61,7 @@ use calc::chem::water::Ions;
 use calc::data::acids::{Acid, AcidKind};
 use calc::data::fruits::FruitAcid;
 use calc::data::salts::Salt;
-use calc::quantity::{
-    Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count,
-    Duration, Estimate, Fraction, GaugePressure, Mass, Ph, PhDifference, Plato, Power, Quantity,
-    SpecificGravity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate,
-};
+use calc::quantity::{Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, MolarConcentration, Ph, PhDifference, Plato, Power, Quantity, SpecificGravity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate};
 use std::cmp::Reverse;
 
 /// Volumes without a named temperature are at room temperature.
@@ -209,6 +210,7 @@ impl Maker<'_> {
         self.plan.day = Some(course);
         let lactic = self.souring(&course);
         self.main_boil(&course);
+        self.hold();
         let so_far = self.so_far(&course, lactic);
         if let Err(unknown) = self.ferment(&course, lactic).and(so_far) {
             self.figures().wait(Stage::Ferment..=Stage::Ferment, unknown);
@@ -216,6 +218,7 @@ impl Maker<'_> {
         if let Err(unknown) = self.fruit_and_package(&course, lactic) {
             self.figures().wait(Stage::Fruit..=Stage::Package, unknown);
         }
+        self.taste_trial();
         Ok(())
     }
 
@@ -292,6 +295,21 @@ const fn alarm_words(alarm: Alarm) -> (Level, &'static str) {
             (Level::Caution, "Warmer than these bacteria like: they slow down and can die. Cool it.")
         }
         Alarm::TooCold => (Level::Caution, "So cold that these bacteria hardly grow. Warm it."),
+        Alarm::Hops => {
+            (Level::Caution, "The wort is more bitter than these bacteria bear: expect slow souring or none.")
+        }
+        Alarm::WeakPitch => (
+            Level::Caution,
+            "Nothing has happened in a time in which nine in ten pitches are at work: too few living bacteria. Pitch again, fresh.",
+        ),
+        Alarm::MeterDrift => (
+            Level::Caution,
+            "The pH rose, or fell faster than bacteria can make it. Rinse the meter, check it in its buffers, and measure again.",
+        ),
+        Alarm::Slowing => (
+            Level::Note,
+            "The newest reading is higher than was to be expected from those before. Measure again before believing it.",
+        ),
         Alarm::BelowUsualEnd => (
             Level::Note,
             "The pH wanted is lower than where this culture usually stops. It may take very long or not get there.",
