@@ -62,7 +62,8 @@ fn nth<T: Copy>(all: &[T], n: usize) -> T {
 /// How many batches it takes to have every value of every enum.
 fn batches() -> usize {
     let lists = [MaltClass::ALL.len(), Fruit::ALL.len()].map(|count| count.div_ceil(MOST_ITEMS));
-    let choices = [Finish::ALL.len(), AcidKind::ALL.len(), Culture::ALL.len(), PackageKind::ALL.len(), Form::ALL.len()];
+    let choices =
+        [Finish::ALL.len(), AcidKind::ALL.len(), Culture::ALL.len(), PackageKind::ALL.len(), Form::ALL.len()];
     lists.into_iter().chain(choices).max().unwrap_or(1)
 }
 

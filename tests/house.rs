@@ -4,20 +4,21 @@
 //! `cargo test -p checks --test house`
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where it fails")]
 
-use batch::document::{Field, FruitField, HopField, MaltField, SaltField, Spec, WaterField};
+use batch::document::{Field, FruitField, HopField, MaltField, SaltField, SampleField, Spec, WaterField};
 use batch::house::HouseNumber;
 use batch::plan::Figure;
 use calc::brew::package::PackageKind;
 use calc::brew::water::FINISH_SOURCE;
-use calc::brew::{mash, titration, treatment};
+use calc::brew::{buffer, dosing, drop, kill, mash, souring, titration, treatment};
 use calc::chem::meter::{ELECTRODE_SOURCE, SHIFT_SOURCE, SOUR_SHIFT_SOURCE};
 use calc::chem::{pairs, report};
 use calc::data::Source;
+use calc::data::acid_notes::{HAZARD_SOURCE, SOURNESS_SOURCE, TASTE_SOURCE};
 use calc::data::acids::{
     LACTIC_DENSITY_SOURCE, PHOSPHORIC_DENSITY_SOURCE, PKA_SOURCE, PKA_TEMPERATURE_SOURCE,
     SOLID_DENSITY_SOURCE,
 };
-use calc::data::cultures::{Culture, DRY_MASS_SOURCE};
+use calc::data::cultures::{Culture, DRY_MASS_SOURCE, Form};
 use calc::data::fruits::Fruit;
 use calc::data::malts::{CURVATURE_SOURCE, EXTRACT_SOURCE, MaltClass};
 use calc::data::salts::{CHALK_SOURCE, SOLUTION_DENSITY_SOURCE, SOLUTION_SOURCE, Salt, WEIGHTS_SOURCE};
@@ -123,7 +124,7 @@ fn follow<'a>(before: &str, mut rest: &'a str, found: &mut Vec<String>) -> &'a s
 }
 
 /// What the app may name of trade and chemistry: kinds, answers and words, no computation.
-const NAMES_OF_THE_TRADE: [&str; 13] = [
+const NAMES_OF_THE_TRADE: [&str; 16] = [
     "PackageKind",
     "Finish",
     "Ion",
@@ -137,6 +138,9 @@ const NAMES_OF_THE_TRADE: [&str; 13] = [
     "Check",
     "WaterRead",
     "PROCEDURE",
+    "DROPPER_PROCEDURE",
+    "STIR_AND_MEASURE",
+    "ADVICE",
 ];
 
 /// Why the app must not use this path, if it must not.
@@ -246,6 +250,7 @@ fn every_field_and_figure_is_described() {
     let map = read("DEVELOPERS.md");
     let fields = Field::ALL.iter().map(|field| field.spec());
     let fields = fields.chain(WaterField::ALL.iter().map(|field| field.spec()));
+    let fields = fields.chain(SampleField::ALL.iter().map(|field| field.spec()));
     let fields = fields.chain(SaltField::ALL.iter().map(|field| field.spec()));
     let fields = fields.chain(MaltField::ALL.iter().map(|field| field.spec()));
     let fields = fields.chain(HopField::ALL.iter().map(|field| field.spec()));
@@ -296,6 +301,12 @@ fn every_table_row_says_where_it_comes_from() {
             add(format!("{culture:?}"), source);
         }
     }
+    for &form in Form::ALL {
+        add(format!("{form:?}"), form.usual().source);
+    }
+    for advice in souring::ADVICE {
+        add(advice.says.to_owned(), advice.source);
+    }
     for &kind in PackageKind::ALL {
         add(format!("{kind:?}"), kind.limits().source);
     }
@@ -330,6 +341,24 @@ fn every_table_row_says_where_it_comes_from() {
         treatment::RESIDUAL_SOURCE,
         treatment::SULFITE_SOURCE,
         treatment::CHALK_SOURCE,
+        buffer::GROUPS_SOURCE,
+        buffer::AMOUNTS_SOURCE,
+        buffer::SHAPE_SOURCE,
+        buffer::WORT_STRENGTH_SOURCE,
+        drop::WORT_BUFFERING_SOURCE,
+        drop::LADDER_SOURCE,
+        drop::REMEDY_SOURCE,
+        dosing::DOSING_SOURCE,
+        kill::HARDIEST_SOURCE,
+        kill::STRAINS_SOURCE,
+        kill::WANTED_SOURCE,
+        kill::SHORTEST_SOURCE,
+        souring::MANGANESE_CEILING_SOURCE,
+        souring::MANGANESE_DOSE_SOURCE,
+        souring::MANGANESE_IN_WORT_SOURCE,
+        TASTE_SOURCE,
+        SOURNESS_SOURCE,
+        HAZARD_SOURCE,
         CHALK_SOURCE,
         SOLUTION_SOURCE,
         SOLUTION_DENSITY_SOURCE,

@@ -72,6 +72,7 @@ pub fn screen(shared: Shared) -> View {
                     .child(warnings(open))
                     .child(pictures::ions())
                     .child(pictures::mash())
+                    .child(pictures::drop())
                     .child(pictures::course())
                     .child(pictures::level()),
             )
@@ -386,6 +387,7 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
     let picture = match stage {
         Stage::Water => pictures::ions(),
         Stage::Mash => pictures::mash(),
+        Stage::AcidDrop => pictures::drop(),
         Stage::Souring => pictures::course(),
         Stage::Fruit => pictures::level(),
         _ => View::Nothing,

@@ -5,17 +5,20 @@ use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, entry, fold, live, picker, text_entry};
 use batch::document::{
-    Batch, Choices, FruitAddition, FruitField, FruitForm, Gas, GristBy, Hop, HopField, MOST_ITEMS, Malt,
-    MaltField, Slot, Stage,
+    Batch, Choices, Field, FruitAddition, FruitField, FruitForm, Gas, GristBy, Hop, HopField, MOST_ITEMS,
+    Malt, MaltField, SampleField, Slot, Stage,
 };
+use calc::brew::dosing::{DROPPER_PROCEDURE, STIR_AND_MEASURE};
 use calc::brew::package::{PackageKind, Verdict};
+use calc::brew::souring::ADVICE;
 use calc::brew::titration::PROCEDURE;
 use calc::chem::meter::Compensation;
-use calc::data::acids::AcidKind;
-use calc::data::cultures::Culture;
+use calc::data::acid_notes::{HAZARDS, SOURNESS};
+use calc::data::acids::{Acid, AcidKind};
+use calc::data::cultures::{Culture, Form};
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
-use calc::quantity::Quantity;
+use calc::quantity::{Fraction, Quantity};
 use leptos::prelude::*;
 
 /// What a stage has besides number fields: lists and choices.
@@ -25,16 +28,16 @@ pub fn of_stage(stage: Stage) -> View {
         Stage::Water => crate::water::stage(),
         Stage::Grist => grist(),
         Stage::Mash => View::Many(vec![acid(), meter()]),
-        Stage::AcidDrop => acid(),
-        Stage::Souring => choice(
-            "Bacteria",
-            "culture",
-            named(Culture::ALL, |culture| culture.name().to_owned()),
-            |choices| &mut choices.culture,
-        ),
+        Stage::AcidDrop => View::Many(vec![
+            acid(),
+            fold("Before you handle the acid", hazards),
+            fold("Drops and small doses", drops),
+            fold("Titrate a glass of it instead", sample),
+        ]),
+        Stage::Souring => souring(),
         Stage::MainBoil => hops(),
         Stage::Fruit => fruit(),
-        Stage::Package => package(),
+        Stage::Package => View::Many(vec![package(), fold("Sourness by a glass", taste_trial)]),
         Stage::FirstBoil | Stage::Ferment => View::Nothing,
     }
 }
@@ -66,6 +69,117 @@ fn acid() -> View {
     choice("Acid at hand", "acid", named(AcidKind::ALL, |acid| headed(acid.name())), |choices| {
         &mut choices.acid
     })
+}
+
+/// A remark.
+pub fn aside(words: impl Into<View>) -> View {
+    tag("p").class("aside").child(words).view()
+}
+
+fn fields(fields: &[Field]) -> View {
+    View::Many(fields.iter().map(|&field| entry(Slot::Of(field))).collect())
+}
+
+/// What the acid does to people, and how it is handled.
+fn hazards() -> View {
+    let open = Open::here();
+    let own = move || {
+        open.document.with(|batch| {
+            let strength = batch.numbers.acid_strength().unwrap_or(Fraction::ALL);
+            Acid { kind: batch.choices.acid, strength }.hazard()
+        })
+    };
+    let lines: Vec<View> = HAZARDS.iter().map(|line| tag("li").child(*line).view()).collect();
+    tag("ul").class("details").child(tag("li").child(live(own))).child(lines).view()
+}
+
+fn drops() -> View {
+    View::Many(vec![
+        aside(DROPPER_PROCEDURE),
+        fields(&[Field::Dropper, Field::ScaleStep]),
+        aside(STIR_AND_MEASURE),
+    ])
+}
+
+/// The points of a titrated sample.
+fn sample() -> View {
+    View::Many(vec![
+        aside(
+            "Take a glass of the cooled wort and read its pH. Stir in acid, one part in nine parts of water by weight, \
+             a little at a time; type how much is in it in all and the pH then. Three points down to the pH wanted tell \
+             the dose of the whole batch. Throw the glass away.",
+        ),
+        fields(&[Field::Sample]),
+        list(
+            |batch| batch.sample.len(),
+            |place| {
+                tag("li")
+                    .class("item")
+                    .set("data-item", "sample")
+                    .child(entry(Slot::Sample(place, SampleField::Acid)))
+                    .child(entry(Slot::Sample(place, SampleField::Ph)))
+                    .child(remove_button("Point removed.", move |batch| {
+                        if place < batch.sample.len() {
+                            batch.sample.remove(place);
+                        }
+                    }))
+                    .view()
+            },
+            ("Add a point", "add-point", |batch| batch.sample.push(Default::default())),
+        ),
+    ])
+}
+
+fn souring() -> View {
+    let cultures = named(Culture::ALL, |culture| culture.name().to_owned());
+    View::Many(vec![
+        choice("Bacteria", "culture", cultures, |choices| &mut choices.culture),
+        fold("From the pack", pack),
+        fold("What keeps it safe", advice),
+    ])
+}
+
+fn pack() -> View {
+    let forms = vec![
+        (Form::Capsules, "Capsules".to_owned()),
+        (Form::Dry, "Dry, by the gram".to_owned()),
+        (Form::Liquid, "Liquid, by the millilitre".to_owned()),
+        (Form::Starter, "Grown at home, by the millilitre".to_owned()),
+    ];
+    View::Many(vec![
+        choice("It comes as", "form", forms, |choices| &mut choices.form),
+        fields(&[Field::PackAmount, Field::PackCells, Field::PackAge, Field::PackKept]),
+    ])
+}
+
+/// Advice, with where it comes from.
+fn advice() -> View {
+    let lines: Vec<View> = ADVICE
+        .iter()
+        .map(|advice| {
+            tag("li")
+                .child(advice.says)
+                .child(" ")
+                .child(tag("span").class("mark").child(advice.source.text))
+                .view()
+        })
+        .collect();
+    View::Many(vec![
+        aside("Advice, not law: local rules and your own judgement decide."),
+        tag("ul").class("details").child(lines).view(),
+    ])
+}
+
+/// Acid for the finished beer, found in a glass.
+fn taste_trial() -> View {
+    View::Many(vec![
+        aside(
+            "Pour a measured glass of the beer. Stir in acid, one part in nine parts of water by weight, a little at a time, \
+             and taste; stop when it is sour enough. The figures then tell the acid for all of it.",
+        ),
+        aside(SOURNESS),
+        fields(&[Field::TrialGlass, Field::TrialAcid, Field::TrialPart]),
+    ])
 }
 
 /// Matters only for samples read warm.
@@ -233,7 +347,7 @@ fn bag(place: usize) -> View {
 /// The small mash and titration that replace the class's pH and buffering.
 fn home_test(place: usize) -> View {
     View::Many(vec![
-        tag("p").class("aside").child(PROCEDURE).view(),
+        aside(PROCEDURE),
         malt_entries(
             place,
             &[

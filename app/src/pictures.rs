@@ -8,7 +8,7 @@ use crate::view::{Shows, View, tag};
 use crate::widgets::live;
 use batch::document::{Batch, Field, ReadingKind, Slot, Step};
 use batch::plan::Plan;
-use calc::quantity::{Amount, Dimension, Quantity, fixed};
+use calc::quantity::{Amount, Dimension, Estimate, Ph, Quantity, Unit, Volume, fixed};
 use leptos::prelude::*;
 use std::fmt::Write as _;
 
@@ -186,6 +186,15 @@ impl Chart {
         self.drawing.path(middle.into_iter(), "curve");
     }
 
+    /// The ends of a band, as dashed lines.
+    fn edges(&mut self, points: &[[f64; 4]]) {
+        for end in [1, 3] {
+            let edge: Vec<(f64, f64)> =
+                points.iter().map(|point| (self.x(point[0]), self.y(point[end]))).collect();
+            self.drawing.path(edge.into_iter(), "edge");
+        }
+    }
+
     /// The pH wanted, with its words at a share of the width.
     fn wanted(&mut self, wanted: Amount, at: f64, preferences: &Preferences) {
         let y = self.y(wanted.base());
@@ -213,27 +222,13 @@ pub fn mash() -> View {
         let course = plan.mash_course(batch);
         let wanted = Slot::Of(Field::MashPh).effective(batch)?;
         let unit = preferences.unit(Dimension::SmallVolume);
-        let points: Vec<[f64; 4]> = course
-            .iter()
-            .map(|(acid, ph)| {
-                let [low, value, high] = [ph.low, ph.value, ph.high].map(|ph| ph.amount().base());
-                [acid.amount().in_unit(&unit), low, value, high]
-            })
-            .collect();
+        let points = points(&course, &unit);
         let end = points.last()?[0];
-        let readings: Vec<(f64, f64)> = batch
-            .readings
-            .of(ReadingKind::MashPh)
-            .map(|reading| {
-                let before = batch.readings.of(ReadingKind::MashAcid).filter(|dose| dose.at <= reading.at);
-                (before.map(|dose| dose.value.in_unit(&unit)).sum(), reading.value.base())
-            })
-            .collect();
+        let readings = read_against(batch, ReadingKind::MashPh, ReadingKind::MashAcid, &unit);
         let end = readings.iter().map(|reading| reading.0).fold(end, f64::max);
         let all = points.iter().flat_map(|point| [point[1], point[3]]);
         let all = all.chain(readings.iter().map(|reading| reading.1)).chain([wanted.base()]);
-        let step = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0].into_iter().find(|step| end <= 7.0 * step);
-        let mut chart = Chart::new(all, 0.2, (end, step.unwrap_or(100.0), unit.symbol));
+        let mut chart = Chart::new(all, 0.2, (end, step_along(end), unit.symbol));
         chart.curve(&points);
         chart.wanted(wanted, 0.45, preferences);
         let (none, full) = (points.first()?, points.last()?);
@@ -251,6 +246,66 @@ pub fn mash() -> View {
         chart.readings(&readings);
         Some(chart.drawing)
     })
+}
+
+/// The wort's pH against the acid of the drop: as first believed, as the doses have it, with the readings.
+pub fn drop() -> View {
+    picture("Wort pH against acid", |batch, plan, preferences| {
+        let wanted = Slot::Of(Field::DropPh).effective(batch)?;
+        let unit = preferences.unit(Dimension::SmallVolume);
+        let [before, now] = plan.drop_course().map(|course| points(&course, &unit));
+        let end = now.last()?[0];
+        let readings = read_against(batch, ReadingKind::WortPh, ReadingKind::DropAcid, &unit);
+        let all = before.iter().chain(&now).flat_map(|point| [point[1], point[3]]);
+        let all = all.chain(readings.iter().map(|reading| reading.1)).chain([wanted.base()]);
+        let mut chart = Chart::new(all, 0.5, (end, step_along(end), unit.symbol));
+        chart.edges(&before);
+        chart.curve(&now);
+        chart.wanted(wanted, 0.5, preferences);
+        let (none, full) = (now.first()?, now.last()?);
+        let ph = |value: f64| preferences.text(Amount::in_base(Dimension::Ph, value));
+        let _ = write!(
+            chart.drawing.words,
+            "Without acid {}; with {} {} of it {}, likely {} to {}. Dashed: as expected before any reading. ",
+            ph(none[2]),
+            fixed(full[0], 1),
+            unit.symbol,
+            ph(full[2]),
+            ph(full[1]),
+            ph(full[3])
+        );
+        chart.readings(&readings);
+        Some(chart.drawing)
+    })
+}
+
+/// A course of pH against a volume as numbers to draw: volume, low, middle, high.
+fn points(course: &[(Volume, Estimate<Ph>)], unit: &Unit) -> Vec<[f64; 4]> {
+    course
+        .iter()
+        .map(|(acid, ph)| {
+            let [low, value, high] = [ph.low, ph.value, ph.high].map(|ph| ph.amount().base());
+            [acid.amount().in_unit(unit), low, value, high]
+        })
+        .collect()
+}
+
+/// Readings of a pH against all the acid poured before each.
+fn read_against(batch: &Batch, ph: ReadingKind, acid: ReadingKind, unit: &Unit) -> Vec<(f64, f64)> {
+    batch
+        .readings
+        .of(ph)
+        .map(|reading| {
+            let before = batch.readings.of(acid).filter(|dose| dose.at <= reading.at);
+            (before.map(|dose| dose.value.in_unit(unit)).sum(), reading.value.base())
+        })
+        .collect()
+}
+
+/// How far apart the marks along the foot are.
+fn step_along(end: f64) -> f64 {
+    let steps = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0];
+    steps.into_iter().find(|step| end <= 7.0 * step).unwrap_or(100.0)
 }
 
 /// The pH since the bacteria went in: forecast with its band, readings, and the pH wanted.
@@ -282,8 +337,9 @@ pub fn course() -> View {
         chart.wanted(wanted, 0.0, preferences);
         if let Ok(time) = plan.figures.sour_time.map(|time| time.estimate) {
             let x = chart.x(time.value.as_hours());
-            let from = (x, chart.y(wanted.base()));
-            chart.drawing.line(from, (x, DOWN), "target");
+            let (early, late) = (chart.x(time.low.as_hours()), chart.x(time.high.as_hours()).min(WIDE));
+            chart.drawing.rect((early, DOWN - 6.0), (late - early, 6.0), "window");
+            chart.drawing.line((x, chart.y(wanted.base())), (x, DOWN), "target");
             let seen = |t: calc::quantity::Duration| preferences.text(t.amount().seen_as(Dimension::Hours));
             let _ = write!(
                 chart.drawing.words,

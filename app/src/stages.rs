@@ -103,16 +103,16 @@ pub const fn layout(stage: Stage) -> &'static Layout {
         Stage::Souring => &Layout {
             headline: Headline::Figure(Figure::SourTime),
             fields: &[Field::SourPh, Field::SourTemperature],
-            fold: "More about the bacteria",
-            rare: &[Field::Bacteria],
+            fold: "More about the souring",
+            rare: &[Field::SourAcidity, Field::Bacteria, Field::ManganeseStock],
             help: "Keep it warm, keep air out, and read the pH a few times. Two readings hours apart are enough to tell \
                    when it will be sour enough.",
         },
         Stage::MainBoil => &Layout {
             headline: Headline::Figure(Figure::OriginalGravity),
             fields: &[Field::MainBoil, Field::WantedBitterness],
-            fold: "",
-            rare: &[],
+            fold: "A hold instead of the boil",
+            rare: &[Field::HoldTemperature],
             help: "This boil ends the souring. Hops go in only now; few are needed, as bitterness and sourness fight each \
                    other.",
         },

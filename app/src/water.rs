@@ -1,7 +1,7 @@
 //! The water stage: the finish wanted, what to weigh, salts at hand, the waters
 //! with their reports, and their treatment.
 
-use crate::lists::{choice, headed, list, named, remove_button, toggle};
+use crate::lists::{aside, choice, headed, list, named, remove_button, toggle};
 use crate::state::{Open, Shared};
 use crate::store::Store;
 use crate::view::{Shows, View, tag};
@@ -54,10 +54,6 @@ pub fn stage() -> View {
         ),
         fold("Chlorine and hard water", treatment),
     ])
-}
-
-fn aside(words: impl Into<View>) -> View {
-    tag("p").class("aside").child(words).view()
 }
 
 fn entries(slots: impl Iterator<Item = Slot>) -> View {

@@ -5,8 +5,8 @@
 
 use crate::document::{
     Batch, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, Gas, GristBy, Hop, HopField,
-    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, SampleNumbers, Slot, Spec, Step, Water,
-    WaterField,
+    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, SampleNumbers, Slot, Spec,
+    Step, Water, WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
 use crate::keep::Envelope;

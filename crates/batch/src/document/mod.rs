@@ -23,7 +23,11 @@ use calc::data::cultures::{Culture, Form};
 use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::{CHALK_SOURCE, SOLUTION_SOURCE, Salt, calcium_chloride_share};
-use calc::quantity::{Altitude, Amount, Bitterness, Carbonation, CellDensity, Cells, ChargeConcentration, Concentration, Conductivity, Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power, Quantity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate};
+use calc::quantity::{
+    Altitude, Amount, Bitterness, Carbonation, CellDensity, Cells, ChargeConcentration, Concentration,
+    Conductivity, Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph,
+    PhDifference, Plato, Power, Quantity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate,
+};
 use serde::{Deserialize, Serialize};
 use table::fields;
 
@@ -146,10 +150,10 @@ fields! {
             "Living cells in one of these, by the pack", 0.001..=10000.0;
         /// Age of the culture.
         pack_age PackAge "pack_age_min": Duration as Days, "Age of the culture", 0.0..=5000000.0,
-            or 43200.0 Source::our_estimate("A month.");
+            or 43200.0 Source::our_estimate("A month old; read the date on the pack.");
         /// Temperature at which the culture was kept.
         pack_kept PackKept "pack_kept_c": Temperature as Temperature, "The culture was kept at", -30.0..=50.0,
-            or 4.0 Source::our_estimate("A fridge.");
+            or 4.0 Source::our_estimate("Kept in a fridge.");
         /// Strength of a manganese sulfate stock.
         manganese_stock ManganeseStock "manganese_stock_mg_per_l": Concentration as Load,
             "Manganese sulfate stock, if you dose it", 100.0..=100000.0;

@@ -262,7 +262,9 @@ fn end_of_string(text: &str) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::{Field, FruitField, HopField, MaltField, ReadingKind, SaltField, SampleField, WaterField};
+    use crate::document::{
+        Field, FruitField, HopField, MaltField, ReadingKind, SaltField, SampleField, WaterField,
+    };
     use crate::keep::encode;
     use crate::testing::any_envelope;
     use proptest::prelude::*;

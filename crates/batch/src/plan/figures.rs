@@ -6,14 +6,14 @@ use calc::brew::dosing::DOSING_SOURCE;
 use calc::brew::drop::LADDER_SOURCE;
 use calc::brew::kill::{HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE};
 use calc::brew::mash::{HARDNESS_SOURCE, SPREAD_SOURCE as MASH_SPREAD};
-use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
 use calc::brew::souring::{MANGANESE_CEILING_SOURCE, MANGANESE_DOSE_SOURCE, MANGANESE_IN_WORT_SOURCE};
+use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
 use calc::chem::pairs::SOURCE as PAIRS;
 use calc::data::Source;
 use calc::quantity::{
-    AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, CellDensity, Cells, ChargeConcentration, Concentration,
-    Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, Ph, Plato, Quantity, Temperature,
-    TitratableAcidity, Volume, VolumePerMass,
+    AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, CellDensity, Cells, ChargeConcentration,
+    Concentration, Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, Ph, Plato, Quantity,
+    Temperature, TitratableAcidity, Volume, VolumePerMass,
 };
 
 use super::Unknown;

@@ -4,9 +4,7 @@ use super::Plan;
 use super::make::{ROOM, newest};
 use crate::document::{Batch, Field, ReadingKind, Step};
 use crate::house::{HouseNumber, Lesson};
-use calc::quantity::{
-    Amount, Duration, Fraction, Mass, Quantity, Volume, VolumePerMass, VolumeRate,
-};
+use calc::quantity::{Amount, Duration, Fraction, Mass, Quantity, Volume, VolumePerMass, VolumeRate};
 
 /// An observation outside its field's range is a slip of the pen and teaches nothing.
 fn credible(number: HouseNumber, observed: Amount) -> Option<Lesson> {

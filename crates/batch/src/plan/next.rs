@@ -308,9 +308,15 @@ fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'sta
                 with_amounts!(lines; "By the dropper: ", figure(Figure::DoseDrops)?, " drops.");
                 with_amounts!(lines; "Note ", figure(Figure::NextDose)?, " as “Acid added to the wort”, wait three minutes, read the pH. Wanted: ", wanted?, "; in all about ", figure(Figure::DropAcid)?, " still to go.");
             }
-            Some(Rung::Measure) => lines.push(say!["Measure again before any more acid: too little is known for a safe dose."]),
-            Some(Rung::Arrived) => lines.push(say!["The pH is where the bacteria want it, as near as the meter can tell. Pour no more."]),
-            Some(Rung::Past(_)) => lines.push(say!["The pH is past the one wanted. Pour no more; the warnings say what helps."]),
+            Some(Rung::Measure) => {
+                lines.push(say!["Measure again before any more acid: too little is known for a safe dose."])
+            }
+            Some(Rung::Arrived) => lines.push(say![
+                "The pH is where the bacteria want it, as near as the meter can tell. Pour no more."
+            ]),
+            Some(Rung::Past(_)) => {
+                lines.push(say!["The pH is past the one wanted. Pour no more; the warnings say what helps."])
+            }
             None => lines.extend(plan.figures.next_dose.err().map(Unknown::sentence)),
         }
     }

@@ -25,8 +25,8 @@
 
 use super::drop::{WORT_BUFFERING, WORT_BUFFERING_DEVIATION};
 use crate::chem::activity::activity_exponent;
-use crate::data::Source;
 use crate::chem::activity::hydrogen;
+use crate::data::Source;
 use crate::data::acids::{AcidKind, charge, shares};
 use crate::numeric::root::root;
 use crate::quantity::{

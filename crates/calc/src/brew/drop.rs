@@ -10,7 +10,8 @@ use crate::data::Source;
 use crate::data::acids::Acid;
 use crate::data::salts::Salt;
 use crate::quantity::{
-    Buffering, ChargeConcentration, Concentration, Estimate, Mass, MolarConcentration, Ph, PhDifference, Volume,
+    Buffering, ChargeConcentration, Concentration, Estimate, Mass, MolarConcentration, Ph, PhDifference,
+    Volume,
 };
 use std::fmt;
 

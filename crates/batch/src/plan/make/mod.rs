@@ -38,13 +38,13 @@ use calc::brew::ferment::{FRUIT_FERMENTABILITY, cells_to_pitch, dry_yeast, outco
 use calc::brew::fruit::{FruitLoad, effect, fruited_ph, room_left};
 use calc::brew::grist::{Day, MaltYield, grist_for, mash_fit, runoff_needed, runoff_of, water_for};
 use calc::brew::heat::{boiling_point_at, heating_time, strike};
+use calc::brew::kill::hold_needed;
 use calc::brew::ledger::{LedgerError, Wort};
 use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
 use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg_pressure, priming};
-use calc::brew::kill::hold_needed;
 use calc::brew::souring::{
-    Alarm, Conditions, MANGANESE_IN_WORT, Pack, SouringError, Target, forecast, living_cells, manganese_stock,
-    pitch_rate, titratable_acidity,
+    Alarm, Conditions, MANGANESE_IN_WORT, Pack, SouringError, Target, forecast, living_cells,
+    manganese_stock, pitch_rate, titratable_acidity,
 };
 use calc::brew::titration::{TitrationPoint, titrated};
 use calc::brew::treatment::{
@@ -61,7 +61,12 @@ use calc::chem::water::Ions;
 use calc::data::acids::{Acid, AcidKind};
 use calc::data::fruits::FruitAcid;
 use calc::data::salts::Salt;
-use calc::quantity::{Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, MolarConcentration, Ph, PhDifference, Plato, Power, Quantity, SpecificGravity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate};
+use calc::quantity::{
+    Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count,
+    Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, MolarConcentration, Ph, PhDifference,
+    Plato, Power, Quantity, SpecificGravity, Temperature, TitratableAcidity, Volume, VolumePerMass,
+    VolumeRate,
+};
 use std::cmp::Reverse;
 
 /// Volumes without a named temperature are at room temperature.

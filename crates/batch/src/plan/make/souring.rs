@@ -118,7 +118,8 @@ impl Maker<'_> {
     fn dose(&mut self, drop: &Drop, meter: PhDifference) -> Result<(), Unknown> {
         let batch = self.batch;
         let target: Ph = value(batch, Field::DropPh)?;
-        let rung = ladder(&drop.now, target, drop.wort, &drop.acid, meter).map_err(outside(Stage::AcidDrop))?;
+        let rung =
+            ladder(&drop.now, target, drop.wort, &drop.acid, meter).map_err(outside(Stage::AcidDrop))?;
         let dose = if let Rung::Pour(dose) = rung.now { dose } else { Volume::ZERO };
         let measured = measured_out(dose, &drop.acid, value(batch, Field::ScaleStep)?)
             .map_err(outside(Stage::AcidDrop))?;
@@ -135,12 +136,8 @@ impl Maker<'_> {
             .and_then(|drops| exact(Count::of(measured.volume.as_millilitres() * drops.value())));
         let over = after_overshoot(&drop.now, target, drop.wort);
         if let Some(over) = over.filter(|_| batch.ticked(Step::Culture).is_none()) {
-            let mut says = say![
-                "The wort is about ",
-                over.below.amount(),
-                " below the pH wanted. ",
-                over.remedy.text()
-            ];
+            let mut says =
+                say!["The wort is about ", over.below.amount(), " below the pH wanted. ", over.remedy.text()];
             match (over.remedy, over.unsoured) {
                 (AcidRemedy::Blend, Some(volume)) => says.extend(say![" About ", volume.amount(), " of it."]),
                 (AcidRemedy::BakingSoda, _) => says.extend(say![
@@ -295,7 +292,8 @@ impl Maker<'_> {
             liquid: acid.diluted(),
             part: value(batch, Field::TrialPart)?,
         };
-        let beer = middle(&self.plan.figures.fruited_volume).or(middle(&self.plan.figures.fermenter_volume))?;
+        let beer =
+            middle(&self.plan.figures.fruited_volume).or(middle(&self.plan.figures.fermenter_volume))?;
         scaled_up(&trial, beer, &acid).map_err(outside(Stage::Package))
     }
 }
