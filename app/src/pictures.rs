@@ -335,7 +335,7 @@ pub fn course() -> View {
         chart.curve(&points);
         // On the left, where the pH is still far above it.
         chart.wanted(wanted, 0.0, preferences);
-        if let Ok(time) = plan.figures.sour_time.map(|time| time.estimate) {
+        if let Ok(time) = plan.figures.sour_time().map(|time| time.estimate) {
             let x = chart.x(time.value.as_hours());
             let (early, late) = (chart.x(time.low.as_hours()), chart.x(time.high.as_hours()).min(WIDE));
             chart.drawing.rect((early, DOWN - 6.0), (late - early, 6.0), "window");

@@ -17,6 +17,7 @@ use calc::quantity::{
 };
 
 use super::Unknown;
+use std::marker::PhantomData;
 use std::ops::RangeInclusive;
 
 /// Where a figure comes from.
@@ -77,37 +78,24 @@ pub struct Why {
     pub spread: &'static str,
 }
 
-fn shown<Q: Quantity>(known: Known<Q>, dimension: Dimension) -> Result<Shown, Unknown> {
-    let Value { estimate, origin } = known?;
-    let seen = |q: Q| q.amount().seen_as(dimension);
-    Ok(Shown { value: seen(estimate.value), low: seen(estimate.low), high: seen(estimate.high), origin })
-}
+/// The place of a figure of this quantity.
+pub(super) struct Key<Q>(Figure, PhantomData<Q>);
 
-/// Declares the struct of typed figures and the enum that names them.
+/// Declares the keys of typed figures and the enum that names them.
 macro_rules! figures {
     ($( $stage:ident { $(
         $(#[$doc:meta])* $field:ident $variant:ident : $quantity:ident as $dimension:ident, $label:literal,
         $says:literal, [$($input:expr),* $(,)?], [$($source:expr),+ $(,)?], $spread:literal;
     )+ } )+) => {
-        /// Every figure of the plan, typed.
-        #[derive(Clone, Debug, PartialEq)]
-        pub struct Figures { $($( $(#[$doc])* pub $field: Known<$quantity>, )+)+ }
-
-        impl Default for Figures {
-            fn default() -> Self {
-                Self { $($( $field: Err(Unknown::NotReached), )+)+ }
-            }
+        /// The keys of the figures, each with its quantity.
+        #[expect(non_upper_case_globals, reason = "named as the figures are")]
+        pub(super) mod key {
+            use super::{Figure, Key, PhantomData};
+            $($( pub(in crate::plan) const $field: Key<super::$quantity> = Key(Figure::$variant, PhantomData); )+)+
         }
 
         impl Figures {
-            /// Says of every figure of these stages that was not reached what it waits for.
-            pub(super) fn wait(&mut self, stages: RangeInclusive<Stage>, unknown: Unknown) {
-                $($(
-                    if stages.contains(&Stage::$stage) && matches!(self.$field, Err(Unknown::NotReached)) {
-                        self.$field = Err(unknown);
-                    }
-                )+)+
-            }
+            $($( $(#[$doc])* pub fn $field(&self) -> Known<$quantity> { self.typed(key::$field) } )+)+
         }
 
         /// The name of a figure.
@@ -156,10 +144,57 @@ macro_rules! figures {
             /// # Errors
             /// [`Unknown`] says why there is none yet.
             pub fn of(self, figures: &Figures) -> Result<Shown, Unknown> {
-                match self { $($( Self::$variant => shown(figures.$field, Dimension::$dimension), )+)+ }
+                let Value { estimate, origin } = figures.0[self as usize]?;
+                let seen = |count: Count| Amount::in_base(self.dimension(), count.base());
+                Ok(Shown { value: seen(estimate.value), low: seen(estimate.low), high: seen(estimate.high), origin })
             }
         }
     };
+}
+
+/// Every figure of the plan: one place for each, in the base unit of its
+/// quantity; a figure's own method gives it typed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Figures([Known<Count>; Figure::ALL.len()]);
+
+impl Default for Figures {
+    fn default() -> Self {
+        Self([Err(Unknown::NotReached); Figure::ALL.len()])
+    }
+}
+
+/// The same numbers as another quantity of the same base unit: the types say which it is.
+fn turned<P: Quantity, Q: Quantity>(known: Known<P>) -> Known<Q> {
+    let Value { estimate: Estimate { value, low, high }, origin } = known?;
+    let [value, low, high] = [value, low, high].map(|quantity| Q::from_base(quantity.base()));
+    Ok(Value { estimate: Estimate { value, low, high }, origin })
+}
+
+impl Figures {
+    fn typed<Q: Quantity>(&self, key: Key<Q>) -> Known<Q> {
+        turned(self.0[key.0 as usize])
+    }
+
+    // One copy of the code that stores, however many quantities there are.
+    #[inline(never)]
+    fn put(&mut self, figure: Figure, known: Known<Count>) {
+        self.0[figure as usize] = known;
+    }
+
+    /// Sets a figure.
+    pub(super) fn set<Q: Quantity>(&mut self, key: Key<Q>, known: Known<Q>) {
+        self.put(key.0, turned(known));
+    }
+
+    /// Says of every figure of these stages that was not reached what it waits for.
+    pub(super) fn wait(&mut self, stages: RangeInclusive<Stage>, unknown: Unknown) {
+        for &figure in Figure::ALL {
+            let known = &mut self.0[figure as usize];
+            if stages.contains(&figure.stage()) && *known == Err(Unknown::NotReached) {
+                *known = Err(unknown);
+            }
+        }
+    }
 }
 
 const fn field(field: Field) -> Input {

@@ -53,7 +53,7 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
     // Fruit hides what the wort alone does.
     if batch.fruit.is_empty()
         && batch.ticked(Step::Stable).is_some()
-        && let Ok(attenuation) = plan.figures.attenuation_now
+        && let Ok(attenuation) = plan.figures.attenuation_now()
     {
         teach(HouseNumber::Attenuation, attenuation.estimate.value.amount());
     }

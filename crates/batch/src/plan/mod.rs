@@ -205,7 +205,7 @@ impl Plan {
         let Some(drop) = &self.drop else { return Default::default() };
         let per_litre = |volume: Volume| drop.acid.molarity() * (volume / drop.wort);
         let given = drop.wort * (drop.now.acid() / drop.acid.molarity());
-        let left = self.figures.drop_acid.map_or(Volume::ZERO, |whole| whole.estimate.high);
+        let left = self.figures.drop_acid().map_or(Volume::ZERO, |whole| whole.estimate.high);
         let end = ((given + left) * 1.2).max(Volume::millilitres(1.0));
         [&drop.before, &drop.now].map(|titration| {
             (0..POINTS)

@@ -42,12 +42,12 @@ pub fn next_move(batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
             say!["Say what you brew: add the malts of the grist, with shares or weights."],
         );
     }
-    if let Err(unknown) = plan.figures.total_water
+    if let Err(unknown) = plan.figures.total_water()
         && batch.ticks.is_empty()
     {
         return typed_first(Stage::Grist, unknown.sentence());
     }
-    if plan.figures.alkalinity_after == Err(Unknown::NoWater) && batch.ticks.is_empty() {
+    if plan.figures.alkalinity_after() == Err(Unknown::NoWater) && batch.ticks.is_empty() {
         let mut next = typed_first(Stage::Water, Unknown::NoWater.sentence());
         next.details.push(say!["Your supplier publishes it. With distilled or reverse-osmosis water only, set its share to 100 %."]);
         return next;
@@ -159,8 +159,8 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
         Step::MashAcid => {
             next.reading = Some(ReadingKind::MashPh);
             let wanted = typed(Field::MashPh);
-            let acid_left = plan.figures.mash_acid.map_or(0.0, |v| v.estimate.value.as_millilitres());
-            let base_left = plan.figures.mash_base.map_or(0.0, |v| v.estimate.value.as_grams());
+            let acid_left = plan.figures.mash_acid().map_or(0.0, |v| v.estimate.value.as_millilitres());
+            let base_left = plan.figures.mash_base().map_or(0.0, |v| v.estimate.value.as_grams());
             let base = plan.mash_base_salt.map_or("baking soda", Salt::name);
             let worth = plan.mash_worth;
             if matches!(worth, None | Some(Worth::Add | Worth::Optional)) {
@@ -269,7 +269,7 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
         }
         Step::Packaged => {
             next.reading = Some(ReadingKind::PackagedVolume);
-            if plan.figures.priming.is_ok() {
+            if plan.figures.priming().is_ok() {
                 with_amounts!(lines; "Package with ", figure(Figure::PrimingSugar)?, " of priming sugar for ", figure(Figure::PackagedVolume)?, ".");
             } else {
                 with_amounts!(lines; "Package and carbonate at ", figure(Figure::KegPressure)?, " and ", typed(Field::ServingTemperature)?, ".");
@@ -299,7 +299,7 @@ fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'sta
     } else {
         match plan.rung {
             Some(Rung::Pour(_)) => {
-                if plan.figures.dose_stock.is_ok() {
+                if plan.figures.dose_stock().is_ok() {
                     with_amounts!(lines; "Pour ", figure(Figure::DoseStock)?, " of a tenfold dilution of ", acid, " and stir for two minutes.");
                 } else {
                     with_amounts!(lines; "Pour ", figure(Figure::NextDose)?, " of ", acid, " and stir for two minutes.");
@@ -317,7 +317,7 @@ fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'sta
             Some(Rung::Past(_)) => {
                 lines.push(say!["The pH is past the one wanted. Pour no more; the warnings say what helps."])
             }
-            None => lines.extend(plan.figures.next_dose.err().map(Unknown::sentence)),
+            None => lines.extend(plan.figures.next_dose().err().map(Unknown::sentence)),
         }
     }
 }
@@ -338,7 +338,7 @@ fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment
         return;
     }
     let start = batch.ticked(Step::Culture);
-    match (start, plan.figures.sour_time) {
+    match (start, plan.figures.sour_time()) {
         (Some(start), Ok(time)) => {
             let at = |after: Duration| start + after;
             let (early, middle, late) =

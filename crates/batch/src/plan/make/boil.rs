@@ -40,36 +40,42 @@ impl Maker<'_> {
                 .collect::<Result<Vec<HopCharge>, Unknown>>()
         });
         let outside = Unknown::OutsideModel(Stage::MainBoil);
-        self.figures().bitterness = match (boil, charges) {
-            (Ok(boil), Ok(charges)) => {
-                if charges.is_empty() {
-                    exact(Bitterness::ZERO)
-                } else {
-                    boil.bitterness(&charges).map_or(Err(outside), predicted)
+        self.figures().set(
+            key::bitterness,
+            match (boil, charges) {
+                (Ok(boil), Ok(charges)) => {
+                    if charges.is_empty() {
+                        exact(Bitterness::ZERO)
+                    } else {
+                        boil.bitterness(&charges).map_or(Err(outside), predicted)
+                    }
                 }
-            }
-            (Err(unknown), _) | (_, Err(unknown)) => Err(unknown),
-        };
-        self.figures().hop_mass = boil.and_then(|boil| {
-            let wanted = batch.numbers.wanted_bitterness().ok_or(Unknown::NotUsed)?;
-            let main: Duration = value(batch, Field::MainBoil)?;
-            let first = batch.hops.first();
-            let alpha = first
-                .and_then(|hop| hop.numbers.alpha())
-                .or_else(|| HopField::Alpha.spec().assumed.map(|(alpha, _)| alpha.typed()))
-                .ok_or(Unknown::Empty(HopField::Alpha.spec()))?;
-            let time = first.and_then(|hop| hop.numbers.minutes()).unwrap_or(main).min(main);
-            let mass =
-                boil.hop_for(wanted, alpha, time).map_err(|_| Unknown::OutsideModel(Stage::MainBoil))?;
-            // As uncertain as the bitterness that this weight gives.
-            let given = boil
-                .bitterness(&[HopCharge { mass, alpha, time }])
-                .map_err(|_| Unknown::OutsideModel(Stage::MainBoil))?;
-            let for_yield =
-                |ibu: Bitterness| if ibu > Bitterness::ZERO { mass * (wanted / ibu) } else { mass };
-            predicted(given.map(for_yield))
-        });
-        if let Ok(bitterness) = middle(&self.plan.figures.bitterness)
+                (Err(unknown), _) | (_, Err(unknown)) => Err(unknown),
+            },
+        );
+        self.figures().set(
+            key::hop_mass,
+            boil.and_then(|boil| {
+                let wanted = batch.numbers.wanted_bitterness().ok_or(Unknown::NotUsed)?;
+                let main: Duration = value(batch, Field::MainBoil)?;
+                let first = batch.hops.first();
+                let alpha = first
+                    .and_then(|hop| hop.numbers.alpha())
+                    .or_else(|| HopField::Alpha.spec().assumed.map(|(alpha, _)| alpha.typed()))
+                    .ok_or(Unknown::Empty(HopField::Alpha.spec()))?;
+                let time = first.and_then(|hop| hop.numbers.minutes()).unwrap_or(main).min(main);
+                let mass =
+                    boil.hop_for(wanted, alpha, time).map_err(|_| Unknown::OutsideModel(Stage::MainBoil))?;
+                // As uncertain as the bitterness that this weight gives.
+                let given = boil
+                    .bitterness(&[HopCharge { mass, alpha, time }])
+                    .map_err(|_| Unknown::OutsideModel(Stage::MainBoil))?;
+                let for_yield =
+                    |ibu: Bitterness| if ibu > Bitterness::ZERO { mass * (wanted / ibu) } else { mass };
+                predicted(given.map(for_yield))
+            }),
+        );
+        if let Ok(bitterness) = middle(&self.plan.figures.bitterness())
             && bitterness > Bitterness::ibu(20.0)
         {
             self.warn(
@@ -85,7 +91,7 @@ impl Maker<'_> {
 
     pub(super) fn boil(&self, course: &Course) -> Result<BoilingWort, Unknown> {
         let (before, after) = (course.souring.sg().as_ratio(), course.after_boil.sg().as_ratio());
-        let ph = match middle(&self.plan.figures.sour_ph) {
+        let ph = match middle(&self.plan.figures.sour_ph()) {
             Ok(ph) => ph,
             Err(_) => value(self.batch, Field::SourPh)?,
         };

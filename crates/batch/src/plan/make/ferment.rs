@@ -30,9 +30,9 @@ impl Maker<'_> {
             dissolved(held, warm?).map_or(Err(outside), |c| predicted(Estimate::relative(c, 0.06)))
         });
         let figures = self.figures();
-        figures.keg_pressure = keg;
-        figures.spunding = valve;
-        figures.dissolved = inside;
+        figures.set(key::keg_pressure, keg);
+        figures.set(key::spunding, valve);
+        figures.set(key::dissolved, inside);
         if let (Ok(held), Some(limit)) = (held, limit)
             && held > limit
         {
@@ -48,7 +48,7 @@ impl Maker<'_> {
                 ],
             );
         }
-        if let (Ok(valve), Some(limit)) = (middle(&self.plan.figures.spunding), limit)
+        if let (Ok(valve), Some(limit)) = (middle(&self.plan.figures.spunding()), limit)
             && valve > limit
         {
             self.warn(
@@ -95,17 +95,17 @@ impl Maker<'_> {
         )
         .map_err(outside(Stage::Ferment))?;
         let figures = self.figures();
-        figures.yeast_cells = predicted(cells);
-        figures.dry_yeast = predicted(dry);
-        figures.final_gravity = predicted(end.apparent);
-        figures.alcohol = predicted(end.alcohol);
+        figures.set(key::yeast_cells, predicted(cells));
+        figures.set(key::dry_yeast, predicted(dry));
+        figures.set(key::final_gravity, predicted(end.apparent));
+        figures.set(key::alcohol, predicted(end.alcohol));
         Ok(())
     }
 
     /// Apparent extract of the beer by a reading of either instrument.
     pub(super) fn beer_gravity(&self, reading: &Reading) -> Option<Estimate<Plato>> {
         if reading.kind == ReadingKind::Brix {
-            let original = middle(&self.plan.figures.original_gravity).ok()?;
+            let original = middle(&self.plan.figures.original_gravity()).ok()?;
             let factor = self.batch.value(Field::RefractometerFactor)?;
             refractometer_beer(original, reading.value.typed(), factor).ok()
         } else {
@@ -119,11 +119,11 @@ impl Maker<'_> {
         let missing = Unknown::Reading(ReadingKind::Gravity);
         let newest = newest(self.batch, ReadingKind::Gravity, ReadingKind::Brix).ok_or(missing)?;
         let now = self.beer_gravity(newest).ok_or(Unknown::OutsideModel(Stage::Ferment))?;
-        self.figures().gravity_now = measured(now);
+        self.figures().set(key::gravity_now, measured(now));
         if self.batch.ticked(Step::FruitIn).is_some_and(|at| newest.at >= at) {
             return Err(Unknown::NotUsed);
         }
-        let original = middle(&self.plan.figures.original_gravity)?;
+        let original = middle(&self.plan.figures.original_gravity())?;
         let acid = Fraction::of_one(self.lactic_in(course, lactic) / course.fermenter.mass());
         // A reading above the original gravity is one of wort: nothing has fermented.
         let beer = |apparent: Plato| fermented_after_souring(original, apparent.min(original), acid);
@@ -131,9 +131,14 @@ impl Maker<'_> {
             return Err(Unknown::OutsideModel(Stage::Ferment));
         }
         let figures = self.figures();
-        figures.attenuation_now =
-            measured(now.map(|now| beer(now).map(|beer| beer.apparent_attenuation).unwrap_or_default()));
-        figures.alcohol_now = measured(now.map(|now| beer(now).map(|beer| beer.alcohol).unwrap_or_default()));
+        figures.set(
+            key::attenuation_now,
+            measured(now.map(|now| beer(now).map(|beer| beer.apparent_attenuation).unwrap_or_default())),
+        );
+        figures.set(
+            key::alcohol_now,
+            measured(now.map(|now| beer(now).map(|beer| beer.alcohol).unwrap_or_default())),
+        );
         Ok(())
     }
 
@@ -151,7 +156,7 @@ impl Maker<'_> {
     pub(super) fn beer_ph(&self) -> Result<Estimate<Ph>, Unknown> {
         let meter = self.meter()?;
         let soured = self.batch.ticked(Step::Soured).is_some();
-        let ph = match (soured, middle(&self.plan.figures.sour_ph)) {
+        let ph = match (soured, middle(&self.plan.figures.sour_ph())) {
             (true, Ok(ph)) => ph,
             _ => value(self.batch, Field::SourPh)?,
         };

@@ -47,14 +47,14 @@ impl Maker<'_> {
             .map_err(outside(Stage::Fruit))?
             .beer;
         let volume = beer.volume(ROOM);
-        let fermenter = self.plan.figures.fermenter_volume?;
+        let fermenter = self.plan.figures.fermenter_volume()?;
         let volume_band = fermenter.estimate.deviation();
         let end = outcome(&course.fermenter, attenuation, lactic, &loads, FRUIT_FERMENTABILITY)
             .map_err(outside(Stage::Fruit))?;
         let effect = effect(&beer, &loads).map_err(outside(Stage::Fruit))?;
         let vessel: Volume = value(batch, Field::FermenterVolume)?;
         let room = room_left(vessel, volume, &loads, FOAM).map_err(outside(Stage::Fruit))?;
-        let ph = fruited_ph(volume, self.beer_ph()?, self.plan.figures.buffering?.estimate, &loads)
+        let ph = fruited_ph(volume, self.beer_ph()?, self.plan.figures.buffering()?.estimate, &loads)
             .map_err(outside(Stage::Fruit))?;
         let sugar: Mass = loads.iter().map(|load| load.sugar).sum();
         let mass: Mass = batch.fruit.iter().filter_map(|addition| addition.numbers.mass()).sum();
@@ -63,7 +63,7 @@ impl Maker<'_> {
         let some_fruit = !loads.is_empty();
         let only_with_fruit = |known: Known<Volume>| if some_fruit { known } else { Err(Unknown::NoFruit) };
 
-        let (bitterness, acidity) = (self.plan.figures.bitterness, self.plan.figures.acidity);
+        let (bitterness, acidity) = (self.plan.figures.bitterness(), self.plan.figures.acidity());
         let measured_ph = batch
             .readings
             .last(ReadingKind::BeerPh)
@@ -73,35 +73,46 @@ impl Maker<'_> {
         let figures = self.figures();
         if some_fruit {
             let load = Concentration::g_per_l(mass.as_grams() / volume.as_litres());
-            figures.fruit_load = predicted(Estimate::relative(load, volume_band / volume.as_litres()));
+            figures
+                .set(key::fruit_load, predicted(Estimate::relative(load, volume_band / volume.as_litres())));
             let band = effect.sugar.deviation() / effect.sugar.value.as_mg_per_l().max(1e-9);
-            figures.fruit_sugar = predicted(Estimate::relative(sugar, band));
+            figures.set(key::fruit_sugar, predicted(Estimate::relative(sugar, band)));
         } else {
-            figures.fruit_load = Err(Unknown::NoFruit);
-            figures.fruit_sugar = Err(Unknown::NoFruit);
+            figures.set(key::fruit_load, Err(Unknown::NoFruit));
+            figures.set(key::fruit_sugar, Err(Unknown::NoFruit));
         }
-        figures.fruited_volume = only_with_fruit(predicted(Estimate::normal(room.filled, volume_band)));
-        figures.room_left = predicted(Estimate::normal(vessel - room.filled, volume_band));
-        figures.fruited_alcohol = predicted(end.alcohol);
-        figures.fruited_gravity = predicted(end.apparent);
-        figures.fruited_bitterness = bitterness.map(|value| Value {
-            estimate: value.estimate.map(|ibu| ibu * effect.bitterness_left),
-            origin: value.origin,
-        });
-        figures.fruited_ph = match measured_ph {
-            Some(ph) => measured(Estimate::normal(ph, meter.as_units())),
-            None => predicted(ph),
-        };
+        figures
+            .set(key::fruited_volume, only_with_fruit(predicted(Estimate::normal(room.filled, volume_band))));
+        figures.set(key::room_left, predicted(Estimate::normal(vessel - room.filled, volume_band)));
+        figures.set(key::fruited_alcohol, predicted(end.alcohol));
+        figures.set(key::fruited_gravity, predicted(end.apparent));
+        figures.set(
+            key::fruited_bitterness,
+            bitterness.map(|value| Value {
+                estimate: value.estimate.map(|ibu| ibu * effect.bitterness_left),
+                origin: value.origin,
+            }),
+        );
+        figures.set(
+            key::fruited_ph,
+            match measured_ph {
+                Some(ph) => measured(Estimate::normal(ph, meter.as_units())),
+                None => predicted(ph),
+            },
+        );
         // The fruit's acid is known within a quarter.
-        figures.fruited_acidity = acidity.map(|value| {
-            let from_fruit = fruit_acid.as_meq() * LACTIC_GRAMS_PER_MEQ / after.as_litres();
-            let share = volume / after;
-            let deviation = (value.estimate.deviation() * share).hypot(0.2 * from_fruit);
-            let both = TitratableAcidity::g_per_l_lactic(
-                value.estimate.value.as_g_per_l_lactic() * share + from_fruit,
-            );
-            Value { estimate: Estimate::normal(both, deviation), origin: Origin::Predicted }
-        });
+        figures.set(
+            key::fruited_acidity,
+            acidity.map(|value| {
+                let from_fruit = fruit_acid.as_meq() * LACTIC_GRAMS_PER_MEQ / after.as_litres();
+                let share = volume / after;
+                let deviation = (value.estimate.deviation() * share).hypot(0.2 * from_fruit);
+                let both = TitratableAcidity::g_per_l_lactic(
+                    value.estimate.value.as_g_per_l_lactic() * share + from_fruit,
+                );
+                Value { estimate: Estimate::normal(both, deviation), origin: Origin::Predicted }
+            }),
+        );
         self.plan.level =
             Some(VesselLevel { vessel, beer: volume, with_fruit: room.filled, foam: room.foam });
         self.fruit_warnings(vessel, room.filled, room.foam, mass, volume);

@@ -113,16 +113,18 @@ impl Maker<'_> {
             self.habit::<Fraction>(HouseNumber::Efficiency, Field::Efficiency)?.1 / efficiency.as_of_one();
         let by_shares = batch.choices.grist_by == GristBy::Shares;
         let figures = self.figures();
-        figures.grist_mass =
-            if by_shares { predicted(Estimate::relative(grain, relative)) } else { exact(grain) };
-        figures.kettle_extract = predicted(Estimate::relative(potential * efficiency, relative));
+        figures.set(
+            key::grist_mass,
+            if by_shares { predicted(Estimate::relative(grain, relative)) } else { exact(grain) },
+        );
+        figures.set(key::kettle_extract, predicted(Estimate::relative(potential * efficiency, relative)));
         let of_absorption = self.habit::<VolumePerMass>(HouseNumber::Absorption, Field::Absorption)?.1;
         let of_loss = self.habit::<Volume>(HouseNumber::KettleLoss, Field::KettleLoss)?.1;
         let hours = value::<Duration>(batch, Field::MainBoil)? + value::<Duration>(batch, Field::ClearBoil)?;
         let of_evaporation =
             self.habit::<VolumeRate>(HouseNumber::Evaporation, Field::Evaporation)?.1 * hours.as_hours();
         let spread = (of_absorption * grain.as_kilograms()).hypot(of_loss).hypot(of_evaporation);
-        self.figures().total_water = predicted(Estimate::normal(water, spread));
+        self.figures().set(key::total_water, predicted(Estimate::normal(water, spread)));
         Ok(WeighedIn { grain, potential, water })
     }
 

@@ -9,16 +9,19 @@ impl Maker<'_> {
                 self.batch.readings.last(ReadingKind::MashPh).map(|reading| reading.value.typed::<Ph>());
             let meter = self.meter();
             let figures = self.figures();
-            figures.mash_ph_plain = Err(unknown);
-            figures.mash_acid = Err(unknown);
-            figures.rinse_acid = Err(unknown);
-            figures.mash_first = Err(unknown);
-            figures.mash_acid_malt = Err(unknown);
-            figures.mash_base = Err(unknown);
-            figures.mash_ph = match (reading, meter) {
-                (Some(ph), Ok(meter)) => measured(Estimate::normal(ph, meter.as_units())),
-                _ => Err(unknown),
-            };
+            figures.set(key::mash_ph_plain, Err(unknown));
+            figures.set(key::mash_acid, Err(unknown));
+            figures.set(key::rinse_acid, Err(unknown));
+            figures.set(key::mash_first, Err(unknown));
+            figures.set(key::mash_acid_malt, Err(unknown));
+            figures.set(key::mash_base, Err(unknown));
+            figures.set(
+                key::mash_ph,
+                match (reading, meter) {
+                    (Some(ph), Ok(meter)) => measured(Estimate::normal(ph, meter.as_units())),
+                    _ => Err(unknown),
+                },
+            );
         }
         if let Err(unknown) = self.mash_heat(weighed) {
             self.figures().wait(Stage::Mash..=Stage::Mash, unknown);
@@ -32,7 +35,7 @@ impl Maker<'_> {
         if water <= Volume::ZERO {
             return Err(Unknown::TooLittleWort);
         }
-        let total = self.plan.figures.total_water;
+        let total = self.plan.figures.total_water();
         let thickness = VolumePerMass::l_per_kg(water.as_litres() / weighed.grain.as_kilograms());
         let mash_temperature: Temperature = value(batch, Field::MashTemperature)?;
         let moisture = self.mean_moisture();
@@ -42,13 +45,20 @@ impl Maker<'_> {
         let level = mash_fit(kettle, water, weighed.grain, mash_temperature);
 
         let figures = self.figures();
-        figures.mash_water =
-            total.map(|v| Value { estimate: v.estimate.map(|all| all - rinse), origin: v.origin });
-        figures.thickness = exact(thickness);
+        figures.set(
+            key::mash_water,
+            total.map(|v| Value { estimate: v.estimate.map(|all| all - rinse), origin: v.origin }),
+        );
+        figures.set(key::thickness, exact(thickness));
         // Heat lost while mashing in, and what the basket takes up, differ between kits.
-        figures.strike =
-            at.map_or(Err(Unknown::OutsideModel(Stage::Mash)), |at| predicted(Estimate::normal(at, 0.55)));
-        figures.mash_level = predicted(Estimate::normal(level.filled, 0.04 * weighed.grain.as_kilograms()));
+        figures.set(
+            key::strike,
+            at.map_or(Err(Unknown::OutsideModel(Stage::Mash)), |at| predicted(Estimate::normal(at, 0.55))),
+        );
+        figures.set(
+            key::mash_level,
+            predicted(Estimate::normal(level.filled, 0.04 * weighed.grain.as_kilograms())),
+        );
         if let Ok(at) = at {
             let time = heating_time(
                 Wort::of_water(water, ROOM).mass(),
@@ -58,11 +68,14 @@ impl Maker<'_> {
                 power,
                 power * HEAT_LOSS,
             );
-            figures.strike_heating = time.map_or(Err(Unknown::OutsideModel(Stage::Mash)), |time| {
-                predicted(Estimate::relative(time, 0.12))
-            });
+            figures.set(
+                key::strike_heating,
+                time.map_or(Err(Unknown::OutsideModel(Stage::Mash)), |time| {
+                    predicted(Estimate::relative(time, 0.12))
+                }),
+            );
         } else {
-            figures.strike_heating = Err(Unknown::OutsideModel(Stage::Mash));
+            figures.set(key::strike_heating, Err(Unknown::OutsideModel(Stage::Mash)));
         }
         if !level.fits() {
             self.warn(
@@ -128,12 +141,15 @@ impl Maker<'_> {
             let dose = ClosedWater::new(&water, made.ph, ROOM).acid_to(wanted, Titrant::Weak(acid.kind));
             dose.volume(&acid, rinse).max(Volume::ZERO)
         };
-        self.figures().rinse_acid = if rinse > Volume::ZERO {
-            let alkalinity = Estimate::normal(made.rinse.alkalinity, made.spread.alkalinity.base());
-            predicted(alkalinity.map(needed))
-        } else {
-            Err(Unknown::NotUsed)
-        };
+        self.figures().set(
+            key::rinse_acid,
+            if rinse > Volume::ZERO {
+                let alkalinity = Estimate::normal(made.rinse.alkalinity, made.spread.alkalinity.base());
+                predicted(alkalinity.map(needed))
+            } else {
+                Err(Unknown::NotUsed)
+            },
+        );
         Ok(())
     }
 
@@ -153,7 +169,7 @@ impl Maker<'_> {
             (learned, _) => tabled.with_prior(learned),
         };
         let plain = believed.ph(&acid, Volume::ZERO).map_err(outside(Stage::Mash))?;
-        self.figures().mash_ph_plain = predicted(plain);
+        self.figures().set(key::mash_ph_plain, predicted(plain));
 
         let base = self.mash_base();
         // Grams of base for one mEq on the way to this pH.
@@ -208,15 +224,18 @@ impl Maker<'_> {
         });
         self.plan.mash = Some((mash, acid, correction));
         let figures = self.figures();
-        figures.mash_acid = predicted(acid_for(correction.all, &acid, wanted));
-        figures.mash_first = predicted(acid_for(Estimate::exact(correction.first), &acid, wanted));
-        figures.mash_acid_malt = predicted(acidulated_malt_for(correction.all, wanted));
-        figures.mash_base = if correction.all.value < Charge::ZERO {
-            mash.base_for(correction.all, base, wanted).map_or(Err(Unknown::NotUsed), predicted)
-        } else {
-            Err(Unknown::NotUsed)
-        };
-        figures.mash_ph = now;
+        figures.set(key::mash_acid, predicted(acid_for(correction.all, &acid, wanted)));
+        figures.set(key::mash_first, predicted(acid_for(Estimate::exact(correction.first), &acid, wanted)));
+        figures.set(key::mash_acid_malt, predicted(acidulated_malt_for(correction.all, wanted)));
+        figures.set(
+            key::mash_base,
+            if correction.all.value < Charge::ZERO {
+                mash.base_for(correction.all, base, wanted).map_or(Err(Unknown::NotUsed), predicted)
+            } else {
+                Err(Unknown::NotUsed)
+            },
+        );
+        figures.set(key::mash_ph, now);
         if let Some(reading) = last {
             if let Some(at) = reading.temperature.filter(|at| at.as_celsius() > 35.0) {
                 self.warn(

@@ -18,7 +18,7 @@ mod wort;
 pub(super) use souring::Drop;
 use water::Made;
 
-use super::figures::{Known, Origin, Value};
+use super::figures::{Known, Origin, Value, key};
 use super::lessons::lessons;
 use super::warning::{Level, Warning};
 use super::{Figures, IonLine, MaltLine, Plan, SaltAmount, Unknown, VesselLevel};

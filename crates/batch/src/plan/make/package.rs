@@ -42,7 +42,7 @@ impl Maker<'_> {
         let left: Volume = value(batch, Field::FermenterLoss)?;
         let after = mixed.volume(ROOM);
         let out = |held: Volume| (beer.volume(ROOM).min(after) - held - left).max(Volume::ZERO);
-        let band = self.plan.figures.fermenter_volume?.estimate.deviation();
+        let band = self.plan.figures.fermenter_volume()?.estimate.deviation();
         let of_pulp = (out(held.low) - out(held.high)).as_litres() / 2.56;
         let packaged = match batch.readings.last(ReadingKind::PackagedVolume) {
             Some(reading) => measured(Estimate::exact(reading.value.typed::<Volume>())),
@@ -51,11 +51,11 @@ impl Maker<'_> {
                 predicted(Estimate { low: middle.low.max(Volume::ZERO), ..middle })
             }
         };
-        self.figures().packaged_volume = packaged;
+        self.figures().set(key::packaged_volume, packaged);
         let volume = middle(&packaged)?;
 
         let wanted: Carbonation = value(batch, Field::Carbonation)?;
-        let inside = self.plan.figures.dissolved;
+        let inside = self.plan.figures.dissolved();
         let sugar = match batch.choices.gas {
             Gas::Cylinder => None,
             Gas::PrimingSucrose => Some(PrimingSugar::Sucrose),
@@ -66,7 +66,8 @@ impl Maker<'_> {
         });
         let weight_band = inside.map_or(0.0, |inside| inside.estimate.deviation())
             * sugar.map_or(0.0, |sugar| sugar.per_volume().as_g_per_l() * volume.as_litres());
-        self.figures().priming = weight.and_then(|mass| predicted(Estimate::normal(mass, weight_band)));
+        self.figures()
+            .set(key::priming, weight.and_then(|mass| predicted(Estimate::normal(mass, weight_band))));
         let per_litre = |mass: Mass| {
             if volume > Volume::ZERO {
                 Concentration::g_per_l(mass.as_grams() / volume.as_litres())
@@ -100,12 +101,15 @@ impl Maker<'_> {
         let figures = self.figures();
         let outside = Unknown::OutsideModel(Stage::Package);
         let missing = Unknown::Reading(ReadingKind::Gravity);
-        figures.potential_carbonation = answer.carbonation.map_or(Err(missing), predicted);
-        figures.package_pressure = match (answer.pressure, answer.carbonation) {
-            (Some(pressure), _) => predicted(pressure),
-            (None, None) => Err(missing),
-            (None, Some(_)) => Err(outside),
-        };
+        figures.set(key::potential_carbonation, answer.carbonation.map_or(Err(missing), predicted));
+        figures.set(
+            key::package_pressure,
+            match (answer.pressure, answer.carbonation) {
+                (Some(pressure), _) => predicted(pressure),
+                (None, None) => Err(missing),
+                (None, Some(_)) => Err(outside),
+            },
+        );
         let reasons: Vec<_> = answer.reasons.iter().collect();
         // Before the yeast has done its part every plan would be a bomb: no verdict yet.
         let fermenting = batch.ticked(Step::PastPeak).is_some()

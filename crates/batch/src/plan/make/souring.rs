@@ -25,10 +25,11 @@ impl Maker<'_> {
     pub(super) fn sour_reading(&mut self) {
         let newest = self.batch.readings.last(ReadingKind::SourPh);
         let meter = self.meter();
-        self.figures().sour_ph = match (newest, meter) {
+        let read = match (newest, meter) {
             (Some(reading), Ok(meter)) => measured(self.at_room(reading, meter)),
             _ => Err(Unknown::Reading(ReadingKind::SourPh)),
         };
+        self.figures().set(key::sour_ph, read);
     }
 
     /// Acid drop and souring; lactic acid in the sour wort at the end.
@@ -53,7 +54,7 @@ impl Maker<'_> {
         let (acid, meter) = (self.acid()?, self.meter()?);
         let wort = course.souring.volume(ROOM);
         let gravity = course.souring.plato();
-        let predicted_start = self.plan.figures.mash_ph.map(|mash| {
+        let predicted_start = self.plan.figures.mash_ph().map(|mash| {
             Estimate::normal(
                 mash.estimate.value - BOIL_PH_DROP,
                 mash.estimate.deviation().hypot(BOIL_PH_DROP.as_units() / 2.0),
@@ -101,13 +102,14 @@ impl Maker<'_> {
             .curve()
             .demand(BUFFERING_FROM, BUFFERING_TO)
             .map(|charge| Buffering::meq_per_l_ph(charge.as_meq_per_l() / span));
-        self.figures().buffering = Ok(Value { estimate: buffering, origin });
+        self.figures().set(key::buffering, Ok(Value { estimate: buffering, origin }));
         let ph = now.ph_at(now.acid());
         let newest = batch.readings.last(ReadingKind::WortPh).filter(|_| !unread);
-        self.figures().wort_ph = match newest {
+        let ph_now = match newest {
             Some(reading) => measured(self.at_room(reading, meter)),
             None => predicted(if told || unread { ph } else { start }),
         };
+        self.figures().set(key::wort_ph, ph_now);
         let drop = Drop { before, now, acid, wort };
         self.plan.drop = Some(drop);
         self.dose(&drop, meter)?;
@@ -126,14 +128,17 @@ impl Maker<'_> {
         let dropper = batch.numbers.dropper();
         self.plan.rung = Some(rung.now);
         let figures = self.figures();
-        figures.drop_acid = predicted(rung.whole.map(|whole| whole.max(Volume::ZERO)));
-        figures.next_dose = exact(dose);
-        figures.dose_weight = exact(measured.mass);
+        figures.set(key::drop_acid, predicted(rung.whole.map(|whole| whole.max(Volume::ZERO))));
+        figures.set(key::next_dose, exact(dose));
+        figures.set(key::dose_weight, exact(measured.mass));
         let used = |known: bool| if known { Ok(()) } else { Err(Unknown::NotUsed) };
-        figures.dose_stock = used(measured.dilutions > 0).and_then(|()| exact(measured.volume));
-        figures.dose_drops = dropper
-            .ok_or(Unknown::NotUsed)
-            .and_then(|drops| exact(Count::of(measured.volume.as_millilitres() * drops.value())));
+        figures.set(key::dose_stock, used(measured.dilutions > 0).and_then(|()| exact(measured.volume)));
+        figures.set(
+            key::dose_drops,
+            dropper
+                .ok_or(Unknown::NotUsed)
+                .and_then(|drops| exact(Count::of(measured.volume.as_millilitres() * drops.value()))),
+        );
         let over = after_overshoot(&drop.now, target, drop.wort);
         if let Some(over) = over.filter(|_| batch.ticked(Step::Culture).is_none()) {
             let mut says =
@@ -185,7 +190,7 @@ impl Maker<'_> {
             .ticked(Step::Culture)
             .or_else(|| batch.readings.of(ReadingKind::SourPh).next().map(|reading| reading.at));
         // Once the drop is done its last reading is the start; before that, what the drop aims at.
-        let (read, aim): (Ph, Ph) = (middle(&self.plan.figures.wort_ph)?, value(batch, Field::DropPh)?);
+        let (read, aim): (Ph, Ph) = (middle(&self.plan.figures.wort_ph())?, value(batch, Field::DropPh)?);
         let done = batch.ticked(Step::AcidDrop).is_some();
         let start = if done { read } else { read.min(aim) };
         let still = if done { MolarConcentration::ZERO } else { drop.now.to_go(aim).value };
@@ -210,7 +215,7 @@ impl Maker<'_> {
             None => value(batch, Field::SourTemperature)?,
         };
         let cells = self.cells(drop.wort)?;
-        self.figures().cells = predicted(cells);
+        self.figures().set(key::cells, predicted(cells));
         // All acid that was poured counts in the acidity; only lactic acid slows the bacteria as their own does.
         let as_lactic = added.as_mmol_per_l()
             * drop.acid.kind.charge_per_mol(TITRATED_TO).value()
@@ -248,39 +253,49 @@ impl Maker<'_> {
             None => predicted(told.acidity_then),
         };
         let figures = self.figures();
-        figures.sour_time = told.to_target.map_or(Err(Unknown::NeverReached), predicted);
-        figures.sour_chance = exact(told.chance);
-        figures.ph_then = predicted(told.ph_then);
-        figures.lactic = predicted(told.lactic_then);
-        figures.acidity = acidity;
+        figures.set(key::sour_time, told.to_target.map_or(Err(Unknown::NeverReached), predicted));
+        figures.set(key::sour_chance, exact(told.chance));
+        figures.set(key::ph_then, predicted(told.ph_then));
+        figures.set(key::lactic, predicted(told.lactic_then));
+        figures.set(key::acidity, acidity);
         Ok(told.lactic_then.value * course.souring.volume(ROOM))
     }
 
     fn manganese(&mut self, wort: Volume) -> Result<(), Unknown> {
         let stock = self.batch.numbers.manganese_stock();
-        self.figures().manganese = stock.ok_or(Unknown::NotUsed).and_then(|stock| {
-            manganese_stock(wort, MANGANESE_IN_WORT, stock).map_err(outside(Stage::Souring)).and_then(exact)
-        });
+        self.figures().set(
+            key::manganese,
+            stock.ok_or(Unknown::NotUsed).and_then(|stock| {
+                manganese_stock(wort, MANGANESE_IN_WORT, stock)
+                    .map_err(outside(Stage::Souring))
+                    .and_then(exact)
+            }),
+        );
         Ok(())
     }
 
     /// The hold that may end the souring in place of the boil.
     pub(super) fn hold(&mut self) {
         let at = self.batch.numbers.hold();
-        self.figures().hold = at
-            .ok_or(Unknown::NotUsed)
-            .and_then(|at| hold_needed(at).map_err(outside(Stage::MainBoil)).and_then(predicted));
+        self.figures().set(
+            key::hold,
+            at.ok_or(Unknown::NotUsed)
+                .and_then(|at| hold_needed(at).map_err(outside(Stage::MainBoil)).and_then(predicted)),
+        );
     }
 
     /// Acid for the finished beer from a taste trial in a glass.
     pub(super) fn taste_trial(&mut self) {
         let trial = self.trial();
         let figures = self.figures();
-        figures.trial_acid = trial.and_then(|trial| predicted(trial.ladder.whole));
-        figures.trial_first = trial.and_then(|trial| match trial.ladder.now {
-            Rung::Pour(first) => exact(first),
-            _ => exact(Volume::ZERO),
-        });
+        figures.set(key::trial_acid, trial.and_then(|trial| predicted(trial.ladder.whole)));
+        figures.set(
+            key::trial_first,
+            trial.and_then(|trial| match trial.ladder.now {
+                Rung::Pour(first) => exact(first),
+                _ => exact(Volume::ZERO),
+            }),
+        );
     }
 
     fn trial(&self) -> Result<Trial, Unknown> {
@@ -293,7 +308,7 @@ impl Maker<'_> {
             part: value(batch, Field::TrialPart)?,
         };
         let beer =
-            middle(&self.plan.figures.fruited_volume).or(middle(&self.plan.figures.fermenter_volume))?;
+            middle(&self.plan.figures.fruited_volume()).or(middle(&self.plan.figures.fermenter_volume()))?;
         scaled_up(&trial, beer, &acid).map_err(outside(Stage::Package))
     }
 }

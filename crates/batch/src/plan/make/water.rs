@@ -105,8 +105,8 @@ impl Maker<'_> {
         let volume = middle(&all).map(|all| all * tap);
         let (mut ions, mut ph) = mixed(&parts);
         let figures = self.figures();
-        figures.softening_lime = Err(Unknown::NotUsed);
-        figures.metabisulfite = Err(Unknown::NotUsed);
+        figures.set(key::softening_lime, Err(Unknown::NotUsed));
+        figures.set(key::metabisulfite, Err(Unknown::NotUsed));
         if tap > Fraction::ZERO {
             let soft = match batch.choices.softening {
                 Softening::None => None,
@@ -115,7 +115,7 @@ impl Maker<'_> {
                     let lime = batch.salts.iter().find(|line| line.salt == Salt::SlakedLime);
                     let purity = lime.and_then(|line| line.numbers.purity()).unwrap_or(Fraction::ALL);
                     let soft = limed(ions, ph, volume?, purity, value(batch, Field::ScaleStep)?);
-                    self.figures().softening_lime = exact(soft.lime);
+                    self.figures().set(key::softening_lime, exact(soft.lime));
                     self.warn(Stage::Water, Level::Caution, say![LIME_CAUTION]);
                     Some(soft)
                 }
@@ -131,7 +131,7 @@ impl Maker<'_> {
                 let residual = batch.numbers.chlorine().unwrap_or(LARGEST_RESIDUAL);
                 let clean = dechlorinate(ions, residual, disinfectant, batch.choices.sulfite, volume?);
                 ions = clean.ions;
-                self.figures().metabisulfite = exact(clean.mass);
+                self.figures().set(key::metabisulfite, exact(clean.mass));
                 self.warn(Stage::Water, Level::Note, say![SULFITE_CAUTION]);
                 if clean.sulfite_left >= DECLARED_SULFITE {
                     self.warn(
@@ -171,13 +171,13 @@ impl Maker<'_> {
     pub(super) fn water(&mut self, weighed: &WeighedIn) -> Result<Made, Unknown> {
         let batch = self.batch;
         let distilled: Fraction = value(batch, Field::Distilled)?;
-        let total = self.plan.figures.total_water;
+        let total = self.plan.figures.total_water();
         let part = |share: Fraction| {
             total.map(|v| Value { estimate: v.estimate.map(|water| water * share), origin: v.origin })
         };
         let figures = self.figures();
-        figures.tap_water = part(distilled.rest());
-        figures.distilled_water = part(distilled);
+        figures.set(key::tap_water, part(distilled.rest()));
+        figures.set(key::distilled_water, part(distilled));
         let blend = self.blend(total);
         let goal = self.goal();
         let step = value(batch, Field::ScaleStep)?;
@@ -207,19 +207,19 @@ impl Maker<'_> {
                 predicted(not_below_zero(of(&answer.best.water), of(&made.spread).base()))
             })
         };
-        figures.calcium_after = ion(|ions| ions.calcium);
-        figures.magnesium_after = ion(|ions| ions.magnesium);
-        figures.sodium_after = ion(|ions| ions.sodium);
-        figures.chloride_after = ion(|ions| ions.chloride);
-        figures.sulfate_after = ion(|ions| ions.sulfate);
+        figures.set(key::calcium_after, ion(|ions| ions.calcium));
+        figures.set(key::magnesium_after, ion(|ions| ions.magnesium));
+        figures.set(key::sodium_after, ion(|ions| ions.sodium));
+        figures.set(key::chloride_after, ion(|ions| ions.chloride));
+        figures.set(key::sulfate_after, ion(|ions| ions.sulfate));
         let charge = |of: fn(&Ions) -> ChargeConcentration, spread: fn(&Ions) -> ChargeConcentration| {
             known.and_then(|(_, answer, made)| {
                 predicted(Estimate::normal(of(&answer.best.water), spread(&made.spread).base()))
             })
         };
-        figures.alkalinity_after = charge(|ions| ions.alkalinity, |ions| ions.alkalinity);
-        figures.residual_alkalinity = charge(Ions::residual_alkalinity, |ions| ions.alkalinity);
-        figures.hardness = charge(Ions::hardness, Ions::hardness);
+        figures.set(key::alkalinity_after, charge(|ions| ions.alkalinity, |ions| ions.alkalinity));
+        figures.set(key::residual_alkalinity, charge(Ions::residual_alkalinity, |ions| ions.alkalinity));
+        figures.set(key::hardness, charge(Ions::hardness, Ions::hardness));
         let (before, answer, made) = made?;
         let after = answer.best.water;
         self.plan.ions = Ion::ALL

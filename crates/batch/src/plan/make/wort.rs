@@ -6,7 +6,7 @@ impl Maker<'_> {
     pub(super) fn boiling_point(&mut self) {
         let point = value(self.batch, Field::Altitude)
             .and_then(|height| boiling_point_at(height).map_err(|_| Unknown::OutsideModel(Stage::Aim)));
-        self.figures().boiling_point = point.and_then(|at| predicted(Estimate::normal(at, 0.5)));
+        self.figures().set(key::boiling_point, point.and_then(|at| predicted(Estimate::normal(at, 0.5))));
     }
 
     pub(super) fn habits(&self) -> Result<(Habits, [f64; 4]), Unknown> {
@@ -23,7 +23,7 @@ impl Maker<'_> {
     /// The day with these habits, readings in their places.
     pub(super) fn run(&self, weighed: &WeighedIn, habits: Habits) -> Result<Course, Unknown> {
         let batch = self.batch;
-        let boils_at = middle(&self.plan.figures.boiling_point)?;
+        let boils_at = middle(&self.plan.figures.boiling_point())?;
         let mash_out: Temperature = value(batch, Field::MashOut)?;
         let predicted =
             runoff_of(weighed.water, weighed.potential * habits.efficiency, weighed.grain, habits.absorption)
@@ -109,7 +109,7 @@ impl Maker<'_> {
         }
         let has = |kind: ReadingKind| batch.readings.last(kind).is_some();
         let known = |is_read: bool| if is_read { Origin::Measured } else { Origin::Predicted };
-        let boils_at = middle(&self.plan.figures.boiling_point)?;
+        let boils_at = middle(&self.plan.figures.boiling_point())?;
         let mash_out: Temperature = value(batch, Field::MashOut)?;
         let souring_at: Temperature = value(batch, Field::SourTemperature)?;
         let power: Power = value(batch, Field::HeatingPower)?;
@@ -126,34 +126,52 @@ impl Maker<'_> {
         let both = has(ReadingKind::PreBoilVolume) && gravity_read;
 
         let figures = self.figures();
-        figures.pre_boil_volume = Ok(Value {
-            estimate: around(&course, &others, |c| c.runoff.volume(mash_out)),
-            origin: known(has(ReadingKind::PreBoilVolume)),
-        });
-        figures.pre_boil_gravity = Ok(Value {
-            estimate: around(&course, &others, |c| c.runoff.plato()),
-            origin: known(gravity_read),
-        });
+        figures.set(
+            key::pre_boil_volume,
+            Ok(Value {
+                estimate: around(&course, &others, |c| c.runoff.volume(mash_out)),
+                origin: known(has(ReadingKind::PreBoilVolume)),
+            }),
+        );
+        figures.set(
+            key::pre_boil_gravity,
+            Ok(Value {
+                estimate: around(&course, &others, |c| c.runoff.plato()),
+                origin: known(gravity_read),
+            }),
+        );
         if both {
-            figures.kettle_extract = measured(Estimate::exact(course.runoff.extract));
+            figures.set(key::kettle_extract, measured(Estimate::exact(course.runoff.extract)));
         }
-        figures.boil_heating = heating.map_or(Err(Unknown::OutsideModel(Stage::FirstBoil)), |time| {
-            predicted(Estimate::relative(time, 0.12))
-        });
-        figures.sour_volume = predicted(around(&course, &others, |c| c.souring.volume(souring_at)));
-        figures.sour_gravity = predicted(around(&course, &others, |c| c.souring.plato()));
-        figures.post_boil_volume = Ok(Value {
-            estimate: around(&course, &others, |c| c.after_boil.volume(boils_at)),
-            origin: known(has(ReadingKind::PostBoilVolume)),
-        });
-        figures.original_gravity = Ok(Value {
-            estimate: around(&course, &others, |c| c.fermenter.plato()),
-            origin: known(has(ReadingKind::OriginalGravity)),
-        });
-        figures.fermenter_volume = Ok(Value {
-            estimate: around(&course, &others, |c| c.fermenter.volume(ROOM)),
-            origin: known(has(ReadingKind::FermenterVolume)),
-        });
+        figures.set(
+            key::boil_heating,
+            heating.map_or(Err(Unknown::OutsideModel(Stage::FirstBoil)), |time| {
+                predicted(Estimate::relative(time, 0.12))
+            }),
+        );
+        figures.set(key::sour_volume, predicted(around(&course, &others, |c| c.souring.volume(souring_at))));
+        figures.set(key::sour_gravity, predicted(around(&course, &others, |c| c.souring.plato())));
+        figures.set(
+            key::post_boil_volume,
+            Ok(Value {
+                estimate: around(&course, &others, |c| c.after_boil.volume(boils_at)),
+                origin: known(has(ReadingKind::PostBoilVolume)),
+            }),
+        );
+        figures.set(
+            key::original_gravity,
+            Ok(Value {
+                estimate: around(&course, &others, |c| c.fermenter.plato()),
+                origin: known(has(ReadingKind::OriginalGravity)),
+            }),
+        );
+        figures.set(
+            key::fermenter_volume,
+            Ok(Value {
+                estimate: around(&course, &others, |c| c.fermenter.volume(ROOM)),
+                origin: known(has(ReadingKind::FermenterVolume)),
+            }),
+        );
         let hot = course.runoff.volume(boils_at);
         if hot > kettle {
             self.warn(
