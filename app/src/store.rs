@@ -166,9 +166,16 @@ impl Store {
     /// [`StoreError::Denied`] and its like.
     pub fn list() -> Result<Vec<Entry>, StoreError> {
         let shelf = shelf()?;
-        let mut entries = Vec::new();
+        let mut entries: Vec<Entry> = Vec::new();
+        // In order as they come: the library's sorting weighs more than the list. The newest keys come first,
+        // so what is put in nearly always goes to the end.
+        let mut put = |entry: Entry| {
+            let order = entry.order();
+            let place = entries.partition_point(|other| other.order() <= order);
+            entries.insert(place, entry);
+        };
         for (key, text) in texts(&shelf, SET_ASIDE)? {
-            entries.push(match decode(&text) {
+            put(match decode(&text) {
                 Ok(Opened::Newer(newer)) => Entry::Newer { key, newer },
                 Ok(Opened::Current(envelope)) => match put_back(&shelf, &key, &envelope.data.id, &text) {
                     // It is among the batches now, and listed there.
@@ -178,15 +185,14 @@ impl Store {
                 Err(why) => Entry::Unreadable { key, why },
             });
         }
-        for (key, text) in texts(&shelf, BATCH)? {
-            entries.push(match peek(&text) {
+        for (key, text) in texts(&shelf, BATCH)?.into_iter().rev() {
+            put(match peek(&text) {
                 Ok(Peeked::Current(summary)) => Entry::Sound(summary),
                 Ok(Peeked::Newer(newer)) => Entry::Newer { key, newer },
                 // Where there is no room to move it, it stays where it is.
                 Err(why) => Entry::Unreadable { key: move_aside(&shelf, &key, &text).unwrap_or(key), why },
             });
         }
-        entries.sort_by_key(Entry::order);
         Ok(entries)
     }
 
@@ -422,12 +428,14 @@ fn batch_key(id: &str) -> String {
 
 /// Keys with this prefix, with their texts.
 fn texts(shelf: &Shelf, prefix: &str) -> Result<Vec<(String, String)>, StoreError> {
-    let mut keys = Vec::new();
-    // All keys first: the order may change with every text that is written.
+    let mut keys: Vec<String> = Vec::new();
+    // All keys first, in order: the order may change with every text that is written.
     for place in 0..shelf.length()? {
-        keys.extend(shelf.key(place)?.filter(|key| key.starts_with(prefix)));
+        if let Some(key) = shelf.key(place)?.filter(|key| key.starts_with(prefix)) {
+            let place = keys.partition_point(|other| *other < key);
+            keys.insert(place, key);
+        }
     }
-    keys.sort_unstable();
     let mut texts = Vec::with_capacity(keys.len());
     for key in keys {
         if let Some(text) = shelf.get_item(&key)? {

@@ -88,10 +88,8 @@ fn small(mass: Mass) -> Amount {
 /// The salts to weigh, and the recipe with one salt fewer.
 fn weigh() -> View {
     let open = Open::here();
-    let salts = Memo::new(move |_| open.plan.with(|plan| plan.salts.clone()));
-    let simpler = Memo::new(move |_| open.plan.with(|plan| plan.simpler.clone()));
     let amounts = move || {
-        let salts = salts.get();
+        let salts = open.plan.with(|plan| plan.salts.clone());
         if salts.is_empty() {
             return aside("Nothing to weigh: no salts are needed, or the water is not known yet.");
         }
@@ -103,7 +101,7 @@ fn weigh() -> View {
         View::Many(vec![ledger(rows), aside(place)])
     };
     let fewer = move || {
-        simpler.get().map(|recipe| {
+        open.plan.with(|plan| plan.simpler.clone()).map(|recipe| {
             let salts = recipe.amounts.iter().map(|(salt, mass)| (salt.name(), vec![small(*mass)]));
             let ions = Ion::ALL.iter().map(|&ion| (ion.name(), vec![ion.of(&recipe.water).amount()]));
             tag("details")
@@ -144,6 +142,7 @@ fn salts() -> View {
 
 fn limits() -> View {
     let open = Open::here();
+    // The fields must not be drawn anew while something is typed into one.
     let at_hand = Memo::new(move |_| {
         open.document.with(|batch| batch.salts.iter().map(|line| line.salt).collect::<Vec<Salt>>())
     });
@@ -171,7 +170,6 @@ fn limits() -> View {
 fn water(place: usize) -> View {
     let open = Open::here();
     let several = Memo::new(move |_| open.document.with(|batch| batch.waters.len() > 1));
-    let read = Memo::new(move |_| open.plan.with(|plan| plan.waters.get(place).cloned().flatten()));
     let share = move || {
         several.get().then(|| {
             View::Many(vec![
@@ -212,7 +210,7 @@ fn water(place: usize) -> View {
         }))
         .child(live(share))
         .child(name)
-        .child(live(move || read.get().map(read_lines)))
+        .child(live(move || open.plan.with(|plan| plan.waters.get(place).cloned().flatten()).map(read_lines)))
         .view()
 }
 

@@ -9,8 +9,8 @@
 use crate::document::{Field, OutOfRange, Slot, Spec};
 use calc::data::Source;
 use calc::quantity::{Amount, Count, Dimension, Estimate, Quantity};
-use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use serde::de::{Deserializer, MapAccess, Visitor};
+use serde::{Deserialize, Serialize, Serializer};
 
 /// A number that readings teach and later batches start from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -161,14 +161,44 @@ impl From<Learned> for (f64, f64, u32) {
 }
 
 /// All that was learned.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct House(BTreeMap<HouseNumber, Learned>);
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct House([Option<Learned>; HouseNumber::ALL.len()]);
+
+impl Serialize for House {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let learned = HouseNumber::ALL.iter().zip(&self.0);
+        serializer.collect_map(learned.filter_map(|(number, learned)| Some((number, learned.as_ref()?))))
+    }
+}
+
+impl<'de> Deserialize<'de> for House {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Numbers;
+
+        impl<'de> Visitor<'de> for Numbers {
+            type Value = House;
+
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("an object of house numbers")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<House, A::Error> {
+                let mut house = House::default();
+                while let Some((number, learned)) = map.next_entry::<HouseNumber, Learned>()? {
+                    house.0[number as usize] = Some(learned);
+                }
+                Ok(house)
+            }
+        }
+
+        deserializer.deserialize_map(Numbers)
+    }
+}
 
 impl House {
     /// What all these lessons teach, starting from the priors. The order does not matter.
     pub fn learn(lessons: &[Lesson]) -> Self {
-        let mut house = BTreeMap::new();
+        let mut house = Self::default();
         for &number in HouseNumber::ALL {
             let seen = lessons
                 .iter()
@@ -183,18 +213,16 @@ impl House {
             let prior = number.prior();
             let (weight, weights) = (prior.between.powi(-2), f64::from(count) * prior.within.powi(-2));
             let mean = (prior.mean * weight + sum * prior.within.powi(-2)) / (weight + weights);
-            house.insert(
-                number,
-                Learned { mean, deviation: (weight + weights).sqrt().recip(), batches: count },
-            );
+            house.0[number as usize] =
+                Some(Learned { mean, deviation: (weight + weights).sqrt().recip(), batches: count });
         }
-        Self(house)
+        house
     }
 
     /// What to expect of the number in the next batch, with how many batches it rests on.
     pub fn expect<Q: Quantity>(&self, number: HouseNumber) -> (Estimate<Q>, u32) {
         let prior = number.prior();
-        let learned = self.0.get(&number).copied().unwrap_or(Learned {
+        let learned = self.0[number as usize].unwrap_or(Learned {
             mean: prior.mean,
             deviation: prior.between,
             batches: 0,
@@ -207,7 +235,7 @@ impl House {
     /// The number that stands in for an empty field, when one was learned.
     pub(crate) fn for_field(&self, field: Field) -> Option<(Amount, u32)> {
         let number = HouseNumber::ALL.iter().copied().find(|number| number.field() == Some(field))?;
-        let learned = self.0.get(&number)?;
+        let learned = self.0[number as usize]?;
         // A learned mean may lie outside what a person could type; the entry's range holds for it too.
         let spec = Slot::Of(field).spec();
         let mean = learned.mean.max(spec.low.base()).min(spec.high.base());
@@ -216,7 +244,7 @@ impl House {
 
     /// True when nothing was learned yet.
     pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
+        self.0.iter().all(Option::is_none)
     }
 
     /// Passes numbers that could have been learned.
@@ -232,7 +260,7 @@ impl House {
             high: Amount::in_base(Dimension::Count, 1e4),
             assumed: None,
         };
-        for learned in self.0.values() {
+        for learned in self.0.iter().flatten() {
             SPEC.check(Count::of(learned.mean).amount())?;
             SPEC.check(Count::of(learned.deviation).amount())?;
         }

@@ -612,8 +612,8 @@ pub struct Batch {
 /// under the first, since 1970. Seventeen steps stay small that way.
 mod since {
     use super::{Moment, Step, Tick};
-    use serde::{Deserialize, Deserializer, Serializer};
-    use std::collections::BTreeMap;
+    use serde::Serializer;
+    use serde::de::{Deserializer, MapAccess, Visitor};
 
     pub(super) fn serialize<S: Serializer>(ticks: &[Tick], serializer: S) -> Result<S::Ok, S::Error> {
         let before = std::iter::once(0).chain(ticks.iter().map(|tick| tick.1.as_seconds()));
@@ -623,15 +623,33 @@ mod since {
     }
 
     pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Tick>, D::Error> {
-        let mut at = 0_i64;
-        let steps = BTreeMap::<Step, i64>::deserialize(deserializer)?;
-        Ok(steps
-            .into_iter()
-            .map(|(step, since)| {
-                at = at.wrapping_add(since);
-                Tick(step, Moment::from_seconds(at))
-            })
-            .collect())
+        struct Steps;
+
+        impl<'de> Visitor<'de> for Steps {
+            type Value = Vec<Tick>;
+
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("an object of steps")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Vec<Tick>, A::Error> {
+                let mut since: Vec<(Step, i64)> = Vec::new();
+                while let Some(entry) = map.next_entry::<Step, i64>()? {
+                    // A step named twice counts as its last.
+                    since.retain(|other| other.0 != entry.0);
+                    let place = since.partition_point(|other| other.0 < entry.0);
+                    since.insert(place, entry);
+                }
+                let mut at = 0_i64;
+                let ticks = since.into_iter().map(|(step, since)| {
+                    at = at.wrapping_add(since);
+                    Tick(step, Moment::from_seconds(at))
+                });
+                Ok(ticks.collect())
+            }
+        }
+
+        deserializer.deserialize_map(Steps)
     }
 }
 

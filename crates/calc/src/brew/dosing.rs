@@ -187,9 +187,12 @@ pub fn sample_steps(
     if !(liquid.strength > Fraction::ZERO && liquid.strength <= Fraction::ALL) {
         return Err(DosingError::Acid(*liquid));
     }
-    let mut sorted: Vec<(f64, Ph)> =
-        points.iter().map(|(volume, ph)| (volume.as_litres().max(0.0), *ph)).collect();
-    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut sorted: Vec<(f64, Ph)> = Vec::with_capacity(points.len());
+    for (volume, ph) in points {
+        let litres = volume.as_litres().max(0.0);
+        let place = sorted.partition_point(|other| other.0 <= litres);
+        sorted.insert(place, (litres, *ph));
+    }
     let mut before = 0.0;
     let steps = sorted.into_iter().map(|(litres, ph)| {
         let acid = liquid.molarity() * ((litres - before) / sample.as_litres());

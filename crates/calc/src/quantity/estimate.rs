@@ -27,8 +27,8 @@ impl<Q: Quantity> Estimate<Q> {
 
     /// A normal estimate from its standard deviation, in the base unit of `Q`.
     pub fn normal(value: Q, deviation: f64) -> Self {
-        let half = Z80 * deviation.abs();
-        Self { value, low: Q::from_base(value.base() - half), high: Q::from_base(value.base() + half) }
+        let [low, high] = around(value.base(), deviation);
+        Self { value, low: Q::from_base(low), high: Q::from_base(high) }
     }
 
     /// A normal estimate from its relative standard deviation.
@@ -38,8 +38,8 @@ impl<Q: Quantity> Estimate<Q> {
 
     /// An estimate from three points in any order of the ends.
     pub fn band(value: Q, one: Q, other: Q) -> Self {
-        let (a, b, v) = (one.base(), other.base(), value.base());
-        Self { value, low: Q::from_base(a.min(b).min(v)), high: Q::from_base(a.max(b).max(v)) }
+        let [low, high] = outermost(value.base(), one.base(), other.base());
+        Self { value, low: Q::from_base(low), high: Q::from_base(high) }
     }
 
     /// The standard deviation a normal estimate of this band would have, in the base unit of `Q`.
@@ -57,4 +57,17 @@ impl<Q: Quantity> Estimate<Q> {
         let (low, value, high) = (self.low.base(), self.value.base(), self.high.base());
         low.is_finite() && high.is_finite() && low <= value && value <= high
     }
+}
+
+// Plain numbers and never inlined: one copy for all quantities and places.
+
+#[inline(never)]
+fn around(value: f64, deviation: f64) -> [f64; 2] {
+    let half = Z80 * deviation.abs();
+    [value - half, value + half]
+}
+
+#[inline(never)]
+fn outermost(value: f64, one: f64, other: f64) -> [f64; 2] {
+    [one.min(other).min(value), one.max(other).max(value)]
 }
