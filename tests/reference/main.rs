@@ -7,6 +7,7 @@ mod extract_checks;
 mod ph_checks;
 mod phreeqc_checks;
 mod report_checks;
+mod salt_checks;
 mod weight_checks;
 
 use std::fmt::Write as _;

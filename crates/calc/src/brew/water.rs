@@ -196,8 +196,9 @@ pub struct Recipe {
     pub water: Ions,
     /// How far that water is from the goal, in squared widths of its ranges; the fees of the salts are not in it.
     pub miss: Count,
-    /// Whether no other recipe comes nearer for its number of salts. False only when the search was
-    /// given up, or for amounts that no water holds.
+    /// Whether no other recipe comes nearer for its number of salts. False for amounts that no water
+    /// holds, and when the search was given up: with many salts that can stand in for each other, each with
+    /// a maximum, on a scale to 0.01 g, one question in some ten thousand.
     pub proven: bool,
 }
 
@@ -412,14 +413,24 @@ fn outside(question: &SaltQuestion, water: &Ions) -> [Concentration; 5] {
 ///
 /// Nearest: the least sum over the ions of the squared distance to the middle
 /// half of its range, in widths of the range, with a small pull to the
-/// middle itself ([`PULL`](crate::numeric::bounded::PULL)), potassium counted against an estimate of what can be
+/// middle itself, potassium counted against an estimate of what can be
 /// tasted, and a fee for each salt. Between equals fewer salts win, then less of those that come
 /// first. Basic salts are only counted where an amount is locked: they raise the mash's pH, which
 /// is decided at the mash.
+pub fn best_salts(question: &SaltQuestion) -> Recipe {
+    again(question, None).unwrap_or_else(|| nothing(question))
+}
+
+/// No recipe.
+fn nothing(question: &SaltQuestion) -> Recipe {
+    Recipe { amounts: Vec::new(), water: question.water, miss: Count::of(0.0), proven: false }
+}
+
+/// The best recipe ([`best_salts`]), the best with a salt fewer, and what would bring the ions into
+/// their ranges that the best recipe leaves outside.
 pub fn salts(question: &SaltQuestion) -> SaltAnswer {
     let Some(problem) = Problem::new(question, None) else {
-        let best = Recipe { amounts: Vec::new(), water: question.water, miss: Count::of(0.0), proven: false };
-        return SaltAnswer { best, simpler: None, missed: Vec::new() };
+        return SaltAnswer { best: nothing(question), simpler: None, missed: Vec::new() };
     };
     let best = recipe(question, &problem, UNKNOWNS);
     let locked =
@@ -427,37 +438,31 @@ pub fn salts(question: &SaltQuestion) -> SaltAnswer {
     let used = best.amounts.len() - locked;
     let simpler = used.checked_sub(1).map(|fewer| recipe(question, &problem, fewer));
     let apart = outside(question, &best.water);
-    let missed = Ion::ALL
-        .iter()
-        .zip(question.goal.ranges)
-        .zip(apart)
-        .filter(|(_, apart)| *apart > Concentration::ZERO)
-        .map(|((&ion, (low, high)), _)| MissedIon {
-            ion,
-            reached: ion.of(&best.water),
-            low,
-            high,
-            remedy: remedy(question, &problem, ion, &best, &apart),
-        })
-        .collect();
+    // What each proposed salt would make of it, weighed once for all the ions missed.
+    let mut trials = None;
+    let mut missed = Vec::new();
+    for ((&ion, (low, high)), apart_here) in Ion::ALL.iter().zip(question.goal.ranges).zip(apart) {
+        if apart_here > Concentration::ZERO {
+            let reached = ion.of(&best.water);
+            // Too much of it before a salt is chosen: only other water helps.
+            let remedy = if ion.of(&problem.locked) > high.max(low) {
+                dilution(question, ion, high.max(low), reached)
+            } else {
+                let trials = trials.get_or_insert_with(|| trials_of(question));
+                remedy(question, trials, ion, &apart)
+            };
+            missed.push(MissedIon { ion, reached, low, high, remedy });
+        }
+    }
     SaltAnswer { best, simpler, missed }
 }
 
-/// What brings this ion into its range.
-fn remedy(
-    question: &SaltQuestion,
-    problem: &Problem,
-    ion: Ion,
-    best: &Recipe,
-    apart: &[Concentration; 5],
-) -> Remedy {
-    let Some(place) = Ion::ALL.iter().position(|&other| other == ion) else { return Remedy::Nothing };
-    let (low, high) = question.goal.ranges[place];
-    // Too much of it before a salt is chosen: only other water helps.
-    if ion.of(&problem.locked) > high && high >= low {
-        return dilution(question, place, ion, high, &best.water);
-    }
-    let mut found: Option<(Count, Salt)> = None;
+/// A proposed salt, how far the best recipe with it is from the goal, and what it leaves outside the ranges.
+type Trial = (Salt, Count, [Concentration; 5]);
+
+/// The best recipe with each salt that is not at hand, or of which more may be weighed.
+fn trials_of(question: &SaltQuestion) -> Vec<Trial> {
+    let mut trials = Vec::new();
     for salt in PROPOSED {
         let mut tried = question.clone();
         match tried.salts.iter_mut().find(|at_hand| at_hand.salt == salt) {
@@ -465,39 +470,49 @@ fn remedy(
             Some(_) => continue,
             None => tried.salts.push(SaltAtHand::usual(salt)),
         }
-        let Some(recipe) = again(&tried, None) else { continue };
-        let after = outside(&tried, &recipe.water);
-        let helps = after[place] == Concentration::ZERO
-            && after
-                .iter()
-                .zip(apart)
-                .all(|(after, before)| *after == Concentration::ZERO || *before > Concentration::ZERO);
-        if helps && found.is_none_or(|(miss, _)| recipe.miss < miss) {
-            found = Some((recipe.miss, salt));
+        if let Some(recipe) = again(&tried, None) {
+            trials.push((salt, recipe.miss, outside(&tried, &recipe.water)));
         }
     }
-    if let Some((_, salt)) = found {
-        return Remedy::Salt(salt);
+    trials
+}
+
+/// What brings this ion into its range.
+fn remedy(question: &SaltQuestion, trials: &[Trial], ion: Ion, apart: &[Concentration; 5]) -> Remedy {
+    let place = ion as usize;
+    let reached = |distance: Concentration| distance == Concentration::ZERO;
+    let helps = |after: &[Concentration; 5]| {
+        reached(after[place])
+            && after.iter().zip(apart).all(|(after, before)| reached(*after) || !reached(*before))
+    };
+    let best = trials
+        .iter()
+        .filter(|(_, _, after)| helps(after))
+        .min_by(|(_, one, _), (_, other, _)| one.value().total_cmp(&other.value()));
+    if let Some((salt, ..)) = best {
+        return Remedy::Salt(*salt);
     }
     let Some(forced) = again(question, Some(ion)) else { return Remedy::Nothing };
     let after = outside(question, &forced.water);
-    if after[place] > Concentration::ZERO {
+    if !reached(after[place]) {
         return Remedy::Nothing;
     }
-    let width = |(low, high): (Concentration, Concentration)| (high - low).as_mg_per_l().max(NARROWEST);
-    let worse =
-        |place: usize| (after[place] - apart[place]).as_mg_per_l() / width(question.goal.ranges[place]);
-    let most = (0..after.len())
-        .filter(|&other| worse(other) > 0.0)
-        .max_by(|&one, &other| worse(one).total_cmp(&worse(other)));
-    most.map_or(Remedy::Nothing, |other| Remedy::Conflict(Ion::ALL[other]))
+    let worse = |other: usize| {
+        let (low, high) = question.goal.ranges[other];
+        (after[other] - apart[other]).as_mg_per_l() / (high - low).as_mg_per_l().max(NARROWEST)
+    };
+    let most = Ion::ALL
+        .iter()
+        .filter(|&&other| worse(other as usize) > 0.0)
+        .max_by(|&&one, &&other| worse(one as usize).total_cmp(&worse(other as usize)));
+    most.map_or(Remedy::Nothing, |other| Remedy::Conflict(*other))
 }
 
 /// The least share of distilled water, in whole percent, with which the ion comes down into its range.
-fn dilution(question: &SaltQuestion, place: usize, ion: Ion, high: Concentration, reached: &Ions) -> Remedy {
+fn dilution(question: &SaltQuestion, ion: Ion, high: Concentration, reached: Concentration) -> Remedy {
     let mut tried = question.clone();
     let mut share: f64 = 0.0;
-    let mut holds = ion.of(reached);
+    let mut holds = reached;
     // Each round takes off what is still too much; salts weighed anew may bring a little of it back.
     for _ in 0..4 {
         let over = 1.0 - high / holds;
@@ -505,7 +520,7 @@ fn dilution(question: &SaltQuestion, place: usize, ion: Ion, high: Concentration
         let share = Fraction::of_one(share);
         tried.water = question.water.blended(share, &Ions::default());
         let Some(recipe) = again(&tried, None) else { break };
-        if outside(&tried, &recipe.water)[place] == Concentration::ZERO {
+        if outside(&tried, &recipe.water)[ion as usize] == Concentration::ZERO {
             return Remedy::Dilute(share);
         }
         holds = ion.of(&recipe.water);
@@ -609,6 +624,20 @@ mod tests {
     fn free_salts() -> Vec<Salt> {
         Salt::ALL.iter().copied().filter(|salt| !salt.is_alkaline()).collect()
     }
+
+    /// Free salts, two forms of a compound at most.
+    const FORMS: &[Salt] = &[
+        Salt::Gypsum,
+        Salt::CalciumChlorideDihydrate,
+        Salt::CalciumChlorideSolution,
+        Salt::Epsom,
+        Salt::MagnesiumSulfateAnhydrous,
+        Salt::MagnesiumChloride,
+        Salt::TableSalt,
+        Salt::SodiumSulfate,
+        Salt::PotassiumChloride,
+        Salt::PotassiumSulfate,
+    ];
 
     #[test]
     fn pure_water_reaches_every_finish_with_all_salts() {
@@ -771,6 +800,21 @@ mod tests {
             let found = recipe(&question, &problem, things);
             prop_assert!(found.proven);
             prop_assert!((cost(&found) - by_hand).abs() < 1e-11, "{} {}", cost(&found), by_hand);
+        }
+
+        /// Seven salts at hand, at most two of them forms of one compound, on kitchen scales: the
+        /// search comes to its end.
+        #[test]
+        fn seven_salts_are_always_proven(
+            place in 0..4usize, water in waters(), own in subsequence(FORMS, 7), litres in 3.0..60.0f64, step in prop_oneof![Just(0.1), Just(0.5), Just(2.0)], most in proptest::option::of(0.0..9.0f64),
+        ) {
+            let mut question = question(Finish::ALL[place], water, &own);
+            (question.step, question.volume) = (Mass::grams(step), Volume::litres(litres));
+            for salt in &mut question.salts {
+                salt.most = most.map(Mass::grams);
+            }
+            let answer = salts(&question);
+            prop_assert!(answer.best.proven && answer.simpler.is_none_or(|simpler| simpler.proven));
         }
 
         /// Inside its range a salt more is never spent on an ion: the fee is larger than all that the pull could save.

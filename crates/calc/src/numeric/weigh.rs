@@ -1,11 +1,11 @@
 //! Whole steps of a scale that bring sums into their ranges at the least cost, proven.
 
-use super::bounded::{EQUATIONS, Relaxed, Row, Task, UNKNOWNS, dot};
+use super::bounded::{EQUATIONS, PULL, Relaxed, Row, Task, UNKNOWNS, dot};
 
 /// Two costs this near count as one, relative to the larger of one and the cost.
 const SAME: f64 = 1e-12;
-/// After so many looks the search gives up the proof and keeps the best answer found. The hardest of the
-/// committed instances needs a hundredth of it.
+/// After so many looks the search gives up the proof and keeps the best answer found: some
+/// milliseconds. The committed questions take less than a hundredth of it.
 const LOOKS: u32 = 400_000;
 /// Looks spent on a good answer before the proof.
 const FIRST_LOOKS: u32 = 60;
@@ -159,7 +159,7 @@ impl Search<'_> {
         if room < 0.0 {
             return;
         }
-        let mut reaches = [(room / super::bounded::PULL).sqrt(); EQUATIONS];
+        let mut reaches = [(room / PULL).sqrt(); EQUATIONS];
         for _ in 0..4 {
             for i in 0..EQUATIONS {
                 weights[i] = self.task.wishes[i].curvature_within(relaxed.sums[i], reaches[i]);
@@ -167,7 +167,37 @@ impl Search<'_> {
             }
         }
         let lattice = self.lattice(&low, &high, relaxed, used, &weights);
-        self.descend(&lattice, lattice.size, 0.0, &mut steps);
+        match lattice.size.checked_sub(1).map(|last| (lattice.new[last], lattice.places[last])) {
+            Some((new, place)) if new == 0.0 => self.slices(low, high, relaxed, used, place),
+            _ => self.descend(&lattice, lattice.size, 0.0, &mut steps),
+        }
+    }
+
+    /// Enumerates with one number of steps after the other of an unknown that the
+    /// others can stand in for: no ellipsoid bounds it, only how far their bounds let them.
+    fn slices(&mut self, low: Row, high: Row, relaxed: &Relaxed, used: usize, place: usize) {
+        let middle = relaxed.x[place].floor();
+        let mut sides = [(middle, -1.0, relaxed.x), (middle + 1.0, 1.0, relaxed.x)];
+        let mut open = [true; 2];
+        while open != [false; 2] {
+            for ((count, next, near), open) in sides.iter_mut().zip(&mut open).filter(|(_, open)| **open) {
+                if *count < low[place] || *count > high[place] || !self.look() {
+                    *open = false;
+                    continue;
+                }
+                let (mut low, mut high) = (low, high);
+                low[place] = *count;
+                high[place] = *count;
+                let slice = self.task.relax(&low, &high, near);
+                // The least cost rises to both sides: what lies further out costs more still.
+                *open = self.room(slice.floor, used) >= 0.0;
+                if *open {
+                    self.enumerate(low, high, &slice, used);
+                }
+                *near = slice.x;
+                *count += *next;
+            }
+        }
     }
 
     /// Orders the unknowns and triangulates their weighted squares.
