@@ -302,6 +302,11 @@ fn read_against(batch: &Batch, ph: ReadingKind, acid: ReadingKind, unit: &Unit) 
         .collect()
 }
 
+/// The same for hours.
+fn hours_along(end: f64) -> f64 {
+    [6.0, 12.0, 24.0, 48.0, 96.0, 168.0].into_iter().find(|step| end <= 6.0 * step).unwrap_or(336.0)
+}
+
 /// How far apart the marks along the foot are.
 fn step_along(end: f64) -> f64 {
     let steps = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0];
@@ -331,7 +336,7 @@ pub fn course() -> View {
             .collect();
         let all = points.iter().flat_map(|point| [point[1], point[3]]);
         let all = all.chain(readings.iter().map(|reading| reading.1)).chain([wanted.base()]);
-        let mut chart = Chart::new(all, 0.5, (end, if end > 60.0 { 24.0 } else { 12.0 }, "h"));
+        let mut chart = Chart::new(all, 0.5, (end, hours_along(end), "h"));
         chart.curve(&points);
         // On the left, where the pH is still far above it.
         chart.wanted(wanted, 0.0, preferences);

@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::Path;
 
-use crate::page::{Brewer, field, host};
+use crate::page::{Brewer, field, first_number, host};
 use serde_json::json;
 
 fn fixture(name: &str) -> String {
@@ -179,6 +179,84 @@ async fn salts_keep_to_what_is_at_hand_and_to_their_limits() {
     brewer.tap("[data-stage=water] input[name='salt.CalciumChlorideDihydrate']").await;
     brewer.until("!document.querySelector('[data-stage=water] [data-test=weigh]').innerText.includes('Calcium chloride')").await;
     brewer.until("document.querySelector('main > .column [data-test=warnings]').textContent.includes('would reach it')").await;
+    brewer.assert_quiet(brewer.url()).await;
+}
+
+#[tokio::test]
+async fn the_dose_is_found_in_a_glass_and_measured_out() {
+    let host = host();
+    let brewer = Brewer::arrives(&host.url()).await;
+    brewer.opens_the_example().await;
+    brewer.fill("aim", "batch_volume_l", "8").await;
+    brewer.open_stage("acid_drop").await;
+    let before = brewer.figure("acid_drop", "drop_acid").await;
+    // A glass of 100 mL takes less acid than expected: so does the batch, and it is known better.
+    brewer.open_fold("acid_drop", "Titrate a glass of it instead").await;
+    for (place, (acid, ph)) in [("1.5", "4.95"), ("3", "4.6"), ("4", "4.4")].into_iter().enumerate() {
+        brewer.tap("[data-test=add-point]").await;
+        brewer.fill("acid_drop", &format!("sample{place}.acid_l"), acid).await;
+        brewer.fill("acid_drop", &format!("sample{place}.ph"), ph).await;
+    }
+    let old = json!(before);
+    brewer.until(&format!("!document.querySelector('[data-stage=acid_drop] [data-figure=drop_acid]').innerText.includes({old})")).await;
+    // A coarse scale asks for a dilution, a dropper tells the drops.
+    brewer.open_fold("acid_drop", "Drops and small doses").await;
+    brewer.fill("acid_drop", "drops_per_ml", "20").await;
+    brewer.until("document.querySelector('[data-figure=dose_drops]')").await;
+    brewer.fill("acid_drop", "scale_step_g", "5").await;
+    brewer.until("document.querySelector('[data-figure=dose_stock]')").await;
+    brewer.until_says("[data-stage=acid_drop]", "goggles").await;
+    // Too much acid: what helps is said with its amount.
+    brewer.notes("acid_drop", "wort_ph", "5.3", 1.0).await;
+    brewer.notes("acid_drop", "drop_acid_l", "12", 0.5).await;
+    brewer.notes("acid_drop", "wort_ph", "3.9", 0.1).await;
+    brewer.until("document.querySelector('main > .column [data-test=warnings]').textContent.includes('below the pH wanted')").await;
+    brewer.assert_quiet(brewer.url()).await;
+}
+
+#[tokio::test]
+async fn the_forecast_follows_pack_target_and_hold() {
+    let host = host();
+    let brewer = Brewer::arrives(&host.url()).await;
+    brewer.opens_the_example().await;
+    let cells = || async { first_number(&brewer.figure("souring", "cells").await).unwrap() };
+    brewer.open_stage("souring").await;
+    let assumed = cells().await;
+    brewer.open_fold("souring", "From the pack").await;
+    brewer.fill("souring", "pack_amount", "2").await;
+    brewer.fill("souring", "pack_cells_billion", "20").await;
+    brewer
+        .until(&format!(
+            "parseFloat(document.querySelector('[data-figure=cells] .number').innerText) < {assumed}"
+        ))
+        .await;
+    let fresh = cells().await;
+    brewer.fill("souring", "pack_age_min", "700").await;
+    brewer
+        .until(&format!(
+            "parseFloat(document.querySelector('[data-figure=cells] .number').innerText) < {fresh}"
+        ))
+        .await;
+    // By acidity in place of a pH.
+    brewer.open_fold("souring", "More about the souring").await;
+    let by_ph = brewer.figure("souring", "ph_then").await;
+    brewer.fill("souring", "sour_acidity_wanted_g_per_l_lactic", "7").await;
+    let old = json!(by_ph);
+    brewer
+        .until(&format!("!document.querySelector('[data-figure=ph_then]').innerText.includes({old})"))
+        .await;
+    brewer.fill("souring", "sour_acidity_wanted_g_per_l_lactic", "70").await;
+    brewer
+        .until_says("[data-stage=souring] .wrong .note", "is out of range. Possible: 2 to 25.0 g/L lactic.")
+        .await;
+    brewer.open_fold("main_boil", "A hold instead of the boil").await;
+    brewer.fill("main_boil", "kill_hold_c", "80").await;
+    brewer.until_says("[data-figure=hold]", "10 min").await;
+    brewer.open_fold("package", "Sourness by a glass").await;
+    brewer.fill("package", "trial_acid_l", "1,2").await;
+    brewer.until("document.querySelector('[data-figure=trial_acid]')").await;
+    brewer.open_fold("souring", "What keeps it safe").await;
+    brewer.until_says("[data-stage=souring]", "Advice, not law").await;
     brewer.assert_quiet(brewer.url()).await;
 }
 

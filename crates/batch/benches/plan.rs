@@ -7,7 +7,7 @@ use batch::demo::demo;
 use batch::document::Batch;
 use batch::moment::Moment;
 use batch::plan::plan;
-use batch::testing::finished_batch;
+use batch::testing::{finished_batch, watched_souring};
 use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 
@@ -17,6 +17,10 @@ fn plans(criterion: &mut Criterion) {
     let finished = finished_batch().data;
     criterion.bench_function("plan of a finished batch with 60 readings", |bencher| {
         bencher.iter(|| plan(black_box(&finished)));
+    });
+    let watched = watched_souring();
+    criterion.bench_function("plan of a souring read 60 times", |bencher| {
+        bencher.iter(|| plan(black_box(&watched)));
     });
 }
 

@@ -301,3 +301,23 @@ pub fn finished_batch() -> Envelope {
     let saved = Moment::from_seconds(BEGUN + 16 * 24 * HOUR);
     Envelope { revision: 143, saved, ..Envelope::new(batch) }
 }
+
+/// An invented souring that somebody watches closely: sixty readings of its pH.
+pub fn watched_souring() -> Batch {
+    let mut batch = crate::demo::demo("watched".to_owned(), Moment::from_seconds(1_754_294_400));
+    let at = |minutes: i64| Moment::from_seconds(1_754_294_400 + 60 * minutes);
+    batch.tick(Step::AcidDrop, Some(at(300)));
+    batch.tick(Step::Culture, Some(at(305)));
+    let mut add = |kind: ReadingKind, minutes: i64, value: f64| {
+        let value = Amount::in_base(kind.spec().dimension, value);
+        batch.readings.add(Reading { kind, value, at: at(minutes), temperature: None, note: String::new() });
+    };
+    add(ReadingKind::WortPh, 280, 5.31);
+    add(ReadingKind::DropAcid, 285, 0.012);
+    add(ReadingKind::WortPh, 295, 4.52);
+    for place in 0..60 {
+        let ph = 3.38 + 1.14 * (-0.045 * f64::from(place)).exp();
+        add(ReadingKind::SourPh, 310 + 60 * i64::from(place), (ph * 100.0).round() / 100.0);
+    }
+    batch
+}

@@ -77,7 +77,7 @@ pub const ADVICE: &[Advice] = &[
     advice(
         Occasion::SetAside,
         "Wort set aside for the yeast is not acid and keeps like fresh milk: into a clean closed vessel while hot, \
-         cold within the hour, in the fridge for three days at most or frozen, and boiled again for ten minutes \
+         cold within the hour, in the fridge for two days at most or frozen, and boiled again for ten minutes \
          before use. Never sealed and warm.",
         Source::our_estimate(
             "unacidified wort above pH 4.6 without air is where bacteria of botulism can grow",
