@@ -205,6 +205,7 @@ async fn the_dose_is_found_in_a_glass_and_measured_out() {
     brewer.until("document.querySelector('[data-figure=dose_drops]')").await;
     brewer.fill("acid_drop", "scale_step_g", "5").await;
     brewer.until("document.querySelector('[data-figure=dose_stock]')").await;
+    brewer.open_fold("acid_drop", "Before you handle the acid").await;
     brewer.until_says("[data-stage=acid_drop]", "goggles").await;
     // Too much acid: what helps is said with its amount.
     brewer.notes("acid_drop", "wort_ph", "5.3", 1.0).await;
