@@ -7,7 +7,7 @@ use calc::brew::kill::{hold_needed, reductions};
 use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
 use calc::brew::souring::{Conditions, Target, cpm, ctmi, forecast, lactic_formed, titratable_acidity};
 use calc::brew::titration::{MaltBufferingEstimate, TitrationPoint, titrated};
-use calc::brew::water::{Finish, advice, salts_for};
+use calc::brew::water::{Finish, Goal, SaltAtHand, SaltQuestion, advice, salts, split};
 use calc::chem::activity::activity_exponent;
 use calc::chem::carbonate::{Carbonate, constants};
 use calc::chem::water::Ions;
@@ -69,7 +69,18 @@ proptest! {
         sound("charge", (acid.kind.charge_per_mol(ph), acid.density(), acid.equivalents_per_litre(ph)))?;
         sound("volume_for", acid.volume_for(Charge::meq(c), ph))?;
 
-        sound("salts", salts_for(Finish::ALL[finish], ions, Volume::litres(a), Salt::ALL, Mass::grams(b)))?;
+        // Some of the salts, with odd shares, amounts and maxima, for ranges that nobody would ask for.
+        let mut at_hand: Vec<SaltAtHand> =
+            Salt::ALL.iter().skip(2 * kind).take(6).map(|&salt| SaltAtHand::usual(salt)).collect();
+        at_hand[0] = SaltAtHand { purity: Fraction::of_one(d), locked: Some(Mass::grams(e)), ..at_hand[0] };
+        at_hand[1].most = Some(Mass::grams(f));
+        let odd = [(mg(c), mg(d)), (mg(e), mg(f)), (mg(g), mg(a)), (mg(b), mg(b)), (mg(f), mg(c))];
+        let goal = if culture == 0 { Finish::ALL[finish].goal() } else { Goal { ranges: odd } };
+        let question =
+            SaltQuestion { goal, water: ions, volume: Volume::litres(a), salts: at_hand, step: Mass::grams(b) };
+        let answer = salts(&question);
+        sound("salts", &answer)?;
+        sound("split", split(&answer.best, Fraction::of_one(c), question.step))?;
         sound("advice", advice(&ions).collect::<Vec<_>>())?;
 
         let meter = PhDifference::units(f);

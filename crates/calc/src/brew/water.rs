@@ -4,7 +4,7 @@ use crate::chem::water::Ions;
 use crate::data::Source;
 use crate::data::salts::{Brings, Salt};
 use crate::numeric::bounded::{EQUATIONS, Row, Task, UNKNOWNS, Wish};
-use crate::numeric::weigh::weigh;
+use crate::numeric::weigh::{PROOF, TRIAL, weigh};
 use crate::quantity::{Concentration, Count, Fraction, Mass, Volume};
 use serde::{Deserialize, Serialize};
 
@@ -124,11 +124,6 @@ impl Finish {
         };
         (Concentration::mg_per_l(low), Concentration::mg_per_l(high))
     }
-}
-
-/// The water with these salts in a volume of it.
-pub fn water_with(water: Ions, amounts: &[(Salt, Mass)], volume: Volume) -> Ions {
-    amounts.iter().fold(water, |ions, &(salt, mass)| ions.with_salt(salt, mass, volume))
 }
 
 /// The ions wanted: a finish's, or a person's own.
@@ -359,9 +354,9 @@ impl Problem {
 }
 
 /// The best recipe of at most so many free salts.
-fn recipe(question: &SaltQuestion, problem: &Problem, things: usize) -> Recipe {
+fn recipe(question: &SaltQuestion, problem: &Problem, things: usize, looks: u32) -> Recipe {
     let task = problem.task();
-    let weighed = weigh(&task, &problem.most, FEE, things);
+    let weighed = weigh(&task, &problem.most, FEE, things, looks);
     let mut amounts: Vec<(Salt, Mass)> = Vec::new();
     let mut water = problem.locked;
     for (place, salt) in question.salts.iter().enumerate() {
@@ -382,9 +377,9 @@ fn recipe(question: &SaltQuestion, problem: &Problem, things: usize) -> Recipe {
     Recipe { amounts, water, miss: Count::of(miss), proven: weighed.proven }
 }
 
-/// Weighs again; `None` when that can't be done.
+/// Weighs again to see what a remedy does: a good recipe, mostly the best; `None` when that can't be done.
 fn again(question: &SaltQuestion, stressed: Option<Ion>) -> Option<Recipe> {
-    Problem::new(question, stressed).map(|problem| recipe(question, &problem, UNKNOWNS))
+    Problem::new(question, stressed).map(|problem| recipe(question, &problem, UNKNOWNS, TRIAL))
 }
 
 /// How far each ion is outside its range in mg/L, less what half a step of one salt explains.
@@ -418,7 +413,8 @@ fn outside(question: &SaltQuestion, water: &Ions) -> [Concentration; 5] {
 /// first. Basic salts are only counted where an amount is locked: they raise the mash's pH, which
 /// is decided at the mash.
 pub fn best_salts(question: &SaltQuestion) -> Recipe {
-    again(question, None).unwrap_or_else(|| nothing(question))
+    Problem::new(question, None)
+        .map_or_else(|| nothing(question), |problem| recipe(question, &problem, UNKNOWNS, PROOF))
 }
 
 /// No recipe.
@@ -432,11 +428,11 @@ pub fn salts(question: &SaltQuestion) -> SaltAnswer {
     let Some(problem) = Problem::new(question, None) else {
         return SaltAnswer { best: nothing(question), simpler: None, missed: Vec::new() };
     };
-    let best = recipe(question, &problem, UNKNOWNS);
+    let best = recipe(question, &problem, UNKNOWNS, PROOF);
     let locked =
         question.salts.iter().filter(|salt| salt.locked.is_some_and(|mass| mass > Mass::ZERO)).count();
     let used = best.amounts.len() - locked;
-    let simpler = used.checked_sub(1).map(|fewer| recipe(question, &problem, fewer));
+    let simpler = used.checked_sub(1).map(|fewer| recipe(question, &problem, fewer, PROOF));
     let apart = outside(question, &best.water);
     // What each proposed salt would make of it, weighed once for all the ions missed.
     let mut trials = None;
@@ -526,12 +522,6 @@ fn dilution(question: &SaltQuestion, ion: Ion, high: Concentration, reached: Con
         holds = ion.of(&recipe.water);
     }
     Remedy::Nothing
-}
-
-/// The best recipe for a finish, of salts as they usually come.
-pub fn salts_for(finish: Finish, water: Ions, volume: Volume, at_hand: &[Salt], step: Mass) -> Recipe {
-    let salts = at_hand.iter().map(|&salt| SaltAtHand::usual(salt)).collect();
-    self::salts(&SaltQuestion { goal: finish.goal(), water, volume, salts, step }).best
 }
 
 /// A recipe shared between the mash water and the rest: the salt, how much of it into the mash, and
@@ -797,7 +787,7 @@ mod tests {
                 *limit = f64::from(*most);
             }
             let by_hand = weigh_by_hand(&problem.task(), &limits, FEE, things);
-            let found = recipe(&question, &problem, things);
+            let found = recipe(&question, &problem, things, PROOF);
             prop_assert!(found.proven);
             prop_assert!((cost(&found) - by_hand).abs() < 1e-11, "{} {}", cost(&found), by_hand);
         }

@@ -210,9 +210,7 @@ impl Task<'_> {
                 if i == j {
                     cell += RIDGE * cell;
                 }
-                for k in 0..j {
-                    cell -= factor[i][k] * factor[j][k];
-                }
+                cell -= factor[i].iter().zip(&factor[j]).take(j).map(|(p, q)| p * q).sum::<f64>();
                 // Rounding may leave nothing, or less, of a column that brings nothing new.
                 factor[i][j] = if i == j { cell.max(f64::MIN_POSITIVE).sqrt() } else { cell / factor[j][j] };
                 if j < i {

@@ -2,11 +2,13 @@
 
 use super::bounded::{EQUATIONS, PULL, Relaxed, Row, Task, UNKNOWNS, dot};
 
-/// Two costs this near count as one, relative to the larger of one and the cost.
+/// Two costs this near count as one; beside it comes what rounding may do to a large cost.
 const SAME: f64 = 1e-12;
-/// After so many looks the search gives up the proof and keeps the best answer found: some
+/// After so many looks the search for a proof is given up and the best answer found is kept: some
 /// milliseconds. The committed questions take less than a hundredth of it.
-const LOOKS: u32 = 400_000;
+pub(crate) const PROOF: u32 = 200_000;
+/// The same where a good answer will do.
+pub(crate) const TRIAL: u32 = 5_000;
 /// Looks spent on a good answer before the proof.
 const FIRST_LOOKS: u32 = 60;
 
@@ -27,17 +29,11 @@ pub(crate) struct Weighed {
 /// those used are enumerated inside the ellipsoid that could still hold a better
 /// answer (Fincke & Pohst 1985, Math. Comp. 44:463, in the order of Schnorr &
 /// Euchner 1994, Math. Programming 66:181). Every bound is the floor of a
-/// relaxation or lies under the cost by convexity.
-pub(crate) fn weigh(task: &Task<'_>, most: &Row, fee: f64, things: usize) -> Weighed {
+/// relaxation or lies under the cost by convexity. It is given up after so many `looks`.
+pub(crate) fn weigh(task: &Task<'_>, most: &Row, fee: f64, things: usize, looks: u32) -> Weighed {
     let none = [0.0; UNKNOWNS];
-    let mut search = Search {
-        task,
-        fee,
-        things,
-        best: (task.cost(&task.sums(&none)), 0, none),
-        looks: LOOKS,
-        proven: true,
-    };
+    let mut search =
+        Search { task, fee, things, best: (task.cost(&task.sums(&none)), 0, none), looks, proven: true };
     let relaxed = task.relax(&none, most, &none);
     search.branch(none, *most, &relaxed, 0);
     Weighed { steps: search.best.2, proven: search.proven }
@@ -83,7 +79,7 @@ impl Search<'_> {
 
     /// How near two costs must be to count as one.
     fn same(&self) -> f64 {
-        SAME * self.best.0.max(1.0)
+        SAME + 4.0 * f64::EPSILON * self.best.0
     }
 
     /// How much an answer with so many things may cost above a floor and still not be worse than the best.
@@ -147,10 +143,7 @@ impl Search<'_> {
         let lattice = self.lattice(&low, &high, relaxed, used, &weights);
         let kept = (self.looks, self.proven);
         self.looks = FIRST_LOOKS;
-        let mut steps = low;
-        for i in 0..UNKNOWNS {
-            steps[i] = relaxed.x[i].round();
-        }
+        let mut steps = relaxed.x.map(f64::round);
         self.descend(&lattice, lattice.size, 0.0, &mut steps.clone());
         (self.looks, self.proven) = kept;
         // Then all of them. Whatever costs no more than the best lies so near that each sum stays
@@ -168,7 +161,7 @@ impl Search<'_> {
         }
         let lattice = self.lattice(&low, &high, relaxed, used, &weights);
         match lattice.size.checked_sub(1).map(|last| (lattice.new[last], lattice.places[last])) {
-            Some((new, place)) if new == 0.0 => self.slices(low, high, relaxed, used, place),
+            Some((0.0, place)) => self.slices(low, high, relaxed, used, place),
             _ => self.descend(&lattice, lattice.size, 0.0, &mut steps),
         }
     }
@@ -238,9 +231,8 @@ impl Search<'_> {
             for (cell, weight) in weighted.iter_mut().zip(weights) {
                 *cell *= weight;
             }
-            for j in 0..=i {
-                gram[i][j] = dot(&weighted, &self.task.columns[lattice.places[j]]);
-                gram[j][i] = gram[i][j];
+            for (cell, &place) in gram[i].iter_mut().zip(&lattice.places[..size]) {
+                *cell = dot(&weighted, &self.task.columns[place]);
             }
             whole[i] = gram[i][i];
         }
@@ -263,12 +255,12 @@ impl Search<'_> {
                 continue;
             }
             lattice.new[k] = pivot;
-            for j in k + 1..size {
-                lattice.tilt[k][j] = gram[k][j] / pivot;
-            }
-            for i in k + 1..size {
-                for j in k + 1..size {
-                    gram[i][j] -= lattice.tilt[k][i] * gram[k][j];
+            let above = gram[k];
+            for (i, row) in gram.iter_mut().enumerate().take(size).skip(k + 1) {
+                let tilt = above[i] / pivot;
+                lattice.tilt[k][i] = tilt;
+                for (cell, upper) in row.iter_mut().zip(&above).take(size).skip(k + 1) {
+                    *cell -= tilt * upper;
                 }
             }
         }
@@ -372,7 +364,7 @@ mod tests {
                 *limit = f64::from(*most);
             }
             let task = Task { columns: &columns, wishes };
-            let weighed = weigh(&task, &limits, fee, things);
+            let weighed = weigh(&task, &limits, fee, things, PROOF);
             let used = weighed.steps.iter().filter(|steps| **steps > 0.0).count();
             let cost = task.cost(&task.sums(&weighed.steps)) + fee * used as f64;
             prop_assert!(weighed.proven && used <= things);
@@ -413,7 +405,7 @@ mod tests {
         wishes[0] = Wish { start: 0.0, low: 2.0, high: 2.0, middle: 2.0 };
         let mut most = [0.0; UNKNOWNS];
         most[..3].fill(9.0);
-        let weighed = weigh(&Task { columns: &columns, wishes }, &most, 0.01, 3);
+        let weighed = weigh(&Task { columns: &columns, wishes }, &most, 0.01, 3, PROOF);
         assert!(weighed.proven);
         assert_eq!(weighed.steps[..3], [0.0, 0.0, 4.0]);
     }
