@@ -1,4 +1,5 @@
 //! What the souring forecast promises.
+#![allow(clippy::unwrap_used, reason = "a test stops where it fails")]
 
 use calc::brew::buffer::BufferCurve;
 use calc::brew::souring::*;
@@ -101,7 +102,7 @@ fn readings_of_a_slow_batch_move_the_forecast_and_narrow_it() {
     let before = house.to(3.4, &[]);
     let late = |h: f64| (h, median_at(&before.course, 0.6 * h));
     let after = house.to(3.4, &[late(12.0), late(30.0), late(45.0), late(60.0)]);
-    let (b, a) = (hours(before.to_target.clone().unwrap()), hours(after.to_target.unwrap()));
+    let (b, a) = (hours(before.to_target.unwrap()), hours(after.to_target.unwrap()));
     assert!(a[1] > 1.25 * b[1] && a[1] < 2.2 * b[1], "{a:?} {b:?}");
     assert!(a[2] / a[0] < 0.7 * (b[2] / b[0]), "{a:?} {b:?}");
     let seen = after.speed_seen.unwrap();
