@@ -10,6 +10,7 @@ use calc::brew::souring::{MANGANESE_CEILING_SOURCE, MANGANESE_DOSE_SOURCE, MANGA
 use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
 use calc::chem::pairs::SOURCE as PAIRS;
 use calc::data::Source;
+use calc::data::acid_notes::TASTE_SOURCE;
 use calc::quantity::{
     AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, CellDensity, Cells, ChargeConcentration,
     Concentration, Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, Ph, Plato, Quantity,
@@ -434,6 +435,10 @@ figures! {
         dose_drops DoseDrops: Count as Count, "In drops of your dropper",
             "Volume of the dose, or of its dilution, times the drops in a millilitre.", [figure(Figure::NextDose), field(Field::Dropper)], [DOSING_SOURCE],
             "Drops of one dropper differ by about 5 %.";
+        /// Acid from the bottle in the wort.
+        acid_in_wort AcidInWort: Concentration as DissolvedAcid, "Acid from the bottle in the wort then",
+            "What was poured and what is still to pour, over the wort. Half of all tasters notice lactic acid in beer from about 0.7 g/L; the souring makes several times that. For the other acids no figure was found.",
+            [figure(Figure::DropAcid), field(Field::AcidStrength)], [DOSING_SOURCE, TASTE_SOURCE], "As the acid still to go.";
     }
     Souring {
         /// pH now.

@@ -139,6 +139,12 @@ impl Maker<'_> {
                 .ok_or(Unknown::NotUsed)
                 .and_then(|drops| exact(Count::of(measured.volume.as_millilitres() * drops.value()))),
         );
+        let molar_mass = drop.acid.kind.molar_mass().as_g_per_mol();
+        let in_all = drop.now.to_go(target).map(|more| {
+            let amount = drop.now.acid() + more.max(MolarConcentration::ZERO);
+            Concentration::mg_per_l(amount.as_mmol_per_l() * molar_mass)
+        });
+        self.figures().set(key::acid_in_wort, predicted(in_all));
         let over = after_overshoot(&drop.now, target, drop.wort);
         if let Some(over) = over.filter(|_| batch.ticked(Step::Culture).is_none()) {
             let mut says =
@@ -287,6 +293,24 @@ impl Maker<'_> {
     /// Acid for the finished beer from a taste trial in a glass.
     pub(super) fn taste_trial(&mut self) {
         let trial = self.trial();
+        let kind = self.batch.choices.acid;
+        if let (Ok(trial), Some(noticed)) = (&trial, kind.taste_threshold()) {
+            let more = trial.more.as_mmol_per_l() * kind.molar_mass().as_g_per_mol();
+            let more = Concentration::mg_per_l(more).amount();
+            self.warn(
+                Stage::Package,
+                Level::Note,
+                say![
+                    "The glass says ",
+                    more,
+                    " more of ",
+                    acid_name(self.batch),
+                    " in the beer; half of all tasters notice ",
+                    noticed.amount(),
+                    " of it."
+                ],
+            );
+        }
         let figures = self.figures();
         figures.set(key::trial_acid, trial.and_then(|trial| predicted(trial.ladder.whole)));
         figures.set(
