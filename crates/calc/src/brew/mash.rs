@@ -398,7 +398,7 @@ impl Mash {
                 // Far from what was read the spread can grow as fast as the acid: then there is no end, and
                 // the band is drawn three times as wide as the slope alone would have it.
                 let closing = is / was;
-                if closing.abs() < 0.005 {
+                if closing.abs() < 0.005 || first == 0.0 {
                     break;
                 }
                 let next = if closing < 2.0 / 3.0 {
@@ -406,7 +406,7 @@ impl Mash {
                 } else {
                     ph + WIDEST * first
                 };
-                (from, was, to) = (to, is, ph + ((next - ph) / first).max(NARROWEST).min(WIDEST) * first);
+                (from, was, to) = (to, is, ph + ((next - ph) / first).clamp(NARROWEST, WIDEST) * first);
             }
             Ph::new(to)
         };
