@@ -160,7 +160,7 @@ impl Chart {
             let at = chart.x(mark);
             chart.drawing.line((at, DOWN), (at, DOWN + 5.0), "grid");
             if at < WIDE - 20.0 {
-                chart.drawing.text(at, DOWN + 19.0, "small middle", &format!("{} {unit}", fixed(mark, 0)));
+                chart.drawing.text(at, DOWN + 19.0, "small middle", &format!("{} {unit}", fixed(mark, u8::from(step < 1.0))));
             }
             mark += step;
         }

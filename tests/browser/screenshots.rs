@@ -17,8 +17,9 @@ async fn to_the_mash(brewer: &Brewer) {
 }
 
 async fn to_the_souring(brewer: &Brewer) {
+    brewer.notes("mash", "mash_acid_l", "3", 0.0).await;
     brewer.wait_hours(0.25).await;
-    brewer.reads("mash_ph", "5.43").await;
+    brewer.reads("mash_ph", "5.42").await;
     brewer.done("Mash pH is settled").await;
     brewer.wait_hours(0.75).await;
     brewer.done("Mash-out done").await;
