@@ -160,7 +160,12 @@ impl Chart {
             let at = chart.x(mark);
             chart.drawing.line((at, DOWN), (at, DOWN + 5.0), "grid");
             if at < WIDE - 20.0 {
-                chart.drawing.text(at, DOWN + 19.0, "small middle", &format!("{} {unit}", fixed(mark, u8::from(step < 1.0))));
+                chart.drawing.text(
+                    at,
+                    DOWN + 19.0,
+                    "small middle",
+                    &format!("{} {unit}", fixed(mark, u8::from(step < 1.0))),
+                );
             }
             mark += step;
         }
@@ -195,12 +200,12 @@ impl Chart {
         }
     }
 
-    /// The pH wanted, with its words at a share of the width.
-    fn wanted(&mut self, wanted: Amount, at: f64, preferences: &Preferences) {
+    /// The pH wanted, with its words on the left, where the pH is still far from it.
+    fn wanted(&mut self, wanted: Amount, preferences: &Preferences) {
         let y = self.y(wanted.base());
         self.drawing.line((LEFT, y), (WIDE, y), "target");
         let words = format!("wanted {}", preferences.text(wanted));
-        self.drawing.text(LEFT + 4.0 + at * (WIDE - LEFT), y - 5.0, "small", &words);
+        self.drawing.text(LEFT + 4.0, y - 5.0, "small", &words);
     }
 
     fn readings(&mut self, readings: &[(f64, f64)]) {
@@ -230,7 +235,7 @@ pub fn mash() -> View {
         let all = all.chain(readings.iter().map(|reading| reading.1)).chain([wanted.base()]);
         let mut chart = Chart::new(all, 0.2, (end, step_along(end), unit.symbol));
         chart.curve(&points);
-        chart.wanted(wanted, 0.45, preferences);
+        chart.wanted(wanted, preferences);
         let (none, full) = (points.first()?, points.last()?);
         let ph = |value: f64| preferences.text(Amount::in_base(Dimension::Ph, value));
         let _ = write!(
@@ -261,7 +266,7 @@ pub fn drop() -> View {
         let mut chart = Chart::new(all, 0.5, (end, step_along(end), unit.symbol));
         chart.edges(&before);
         chart.curve(&now);
-        chart.wanted(wanted, 0.5, preferences);
+        chart.wanted(wanted, preferences);
         let (none, full) = (now.first()?, now.last()?);
         let ph = |value: f64| preferences.text(Amount::in_base(Dimension::Ph, value));
         let _ = write!(
@@ -338,8 +343,7 @@ pub fn course() -> View {
         let all = all.chain(readings.iter().map(|reading| reading.1)).chain([wanted.base()]);
         let mut chart = Chart::new(all, 0.5, (end, hours_along(end), "h"));
         chart.curve(&points);
-        // On the left, where the pH is still far above it.
-        chart.wanted(wanted, 0.0, preferences);
+        chart.wanted(wanted, preferences);
         if let Ok(time) = plan.figures.sour_time().map(|time| time.estimate) {
             let x = chart.x(time.value.as_hours());
             let (early, late) = (chart.x(time.low.as_hours()), chart.x(time.high.as_hours()).min(WIDE));
