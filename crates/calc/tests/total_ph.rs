@@ -56,7 +56,7 @@ proptest! {
         };
         let at = Temperature::celsius(a);
         let strength = MolarConcentration::mmol_per_l(b);
-        sound("ions", (ions.cations(), ions.anions(), ions.imbalance(), ions.residual_alkalinity(), ions.ionic_strength()))?;
+        sound("ions", (ions.cations(), ions.anions(), ions.residual_alkalinity(), ions.ionic_strength()))?;
         sound("blended", ions.blended(Fraction::of_one(a), &Ions::default()))?;
         sound("activity", activity_exponent(2, strength, at))?;
         sound("constants", constants(at))?;

@@ -8,7 +8,7 @@ use crate::say::{Sentence, say};
 use calc::brew::drop::Rung;
 use calc::brew::mash::Worth;
 use calc::brew::treatment::Softening;
-use calc::data::salts::Salt;
+use calc::data::salts::{Salt, calcium_chloride_density};
 use calc::quantity::{Amount, Dimension, Duration, Mass, Quantity, Volume};
 
 /// The one thing to do now.
@@ -126,6 +126,13 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             let small = |mass: Mass| mass.amount().seen_as(Dimension::SmallMass);
             for line in &plan.salts {
                 let mut says = say![small(line.all()), " ", line.salt.name()];
+                let solution = batch.salts.iter().find(|own| own.salt == Salt::CalciumChlorideSolution);
+                if let Some(own) = solution.filter(|own| own.salt == line.salt)
+                    && let Ok(density) = calcium_chloride_density(own.at_hand().purity)
+                {
+                    let volume = density.volume_of(line.all()).amount().seen_as(Dimension::SmallVolume);
+                    says.extend(say![", which is ", volume]);
+                }
                 if line.rinse > Mass::ZERO {
                     says.extend(say![
                         ": ",

@@ -8,7 +8,7 @@
 use super::titration::{ClosedWater, Titrant};
 use super::water::Ions;
 use crate::data::Source;
-use crate::quantity::{Estimate, MolarConcentration, Ph, PhDifference, Quantity, Temperature};
+use crate::quantity::{Estimate, MolarConcentration, Ph, Quantity, Temperature};
 use serde::{Deserialize, Serialize};
 
 /// What room temperature is here.
@@ -74,13 +74,6 @@ fn bounded(ph: f64) -> Ph {
     Ph::new(ph.clamp(0.0, 14.0))
 }
 
-/// How far a meter's reading lies from the pH the sample has at its own temperature, when the meter
-/// takes it to be at another. About 0.003 for each kelvin and each pH away from 7. -10..=110 °C,
-/// beyond that the nearer end. Source: [`ELECTRODE_SOURCE`].
-pub fn reading_error(ph: Ph, sample: Temperature, taken_for: Temperature) -> PhDifference {
-    PhDifference::units((ph.value() - NULL) * (kelvin(sample) / kelvin(taken_for) - 1.0))
-}
-
 /// The pH that a sample has at its own temperature, from what the meter shows. pH 0..=14; what
 /// would lie outside is given as the nearer end. Source: [`ELECTRODE_SOURCE`].
 pub fn at_sample(read: Ph, sample: Temperature, compensation: Compensation) -> Ph {
@@ -121,9 +114,11 @@ mod tests {
 
     #[test]
     fn an_electrode_errs_by_0_003_for_each_kelvin_and_ph() {
-        let error = reading_error(Ph::new(6.0), Temperature::celsius(26.0), UNCOMPENSATED).as_units();
-        assert!((error + 0.003_35).abs() < 1e-4, "{error}");
-        assert_eq!(reading_error(Ph::new(7.0), Temperature::celsius(80.0), UNCOMPENSATED).as_units(), 0.0);
+        let warm = Temperature::celsius(UNCOMPENSATED.as_celsius() + 1.0);
+        let at = |read: f64, compensation| at_sample(Ph::new(read), warm, compensation).value();
+        assert!((at(6.0, Compensation::None) - 6.003_34).abs() < 1e-5);
+        assert_eq!(at(7.0, Compensation::None), 7.0);
+        assert_eq!(at(6.0, Compensation::Automatic), 6.0);
     }
 
     #[test]

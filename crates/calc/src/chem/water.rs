@@ -50,27 +50,6 @@ impl Ions {
         charge_of(self.chloride, ion::CHLORIDE) + charge_of(self.sulfate, ion::SULFATE) + self.alkalinity
     }
 
-    /// Positive less negative charge over their sum; zero for pure water.
-    /// Source: Standard Methods 1030 E, from memory.
-    pub fn imbalance(&self) -> Fraction {
-        let (plus, minus) = (self.cations(), self.anions());
-        let sum = plus + minus;
-        Fraction::of_one(if sum > ChargeConcentration::ZERO { (plus - minus) / sum } else { 0.0 })
-    }
-
-    /// Whether the charges agree as well as a good analysis lets them: within
-    /// 0.2 mEq/L up to 3 mEq/L of anions, 2 % up to 10, 5 % above.
-    /// Source: Standard Methods 1030 E, from memory.
-    pub fn is_balanced(&self) -> bool {
-        let minus = self.anions().as_meq_per_l();
-        let apart = (self.cations() - self.anions()).as_meq_per_l().abs();
-        match minus {
-            m if m <= 3.0 => apart <= 0.2,
-            m if m <= 10.0 => self.imbalance().as_of_one().abs() <= 0.02,
-            _ => self.imbalance().as_of_one().abs() <= 0.05,
-        }
-    }
-
     /// Calcium and magnesium as charge.
     pub fn hardness(&self) -> ChargeConcentration {
         self.calcium_charge() + self.magnesium_charge()
