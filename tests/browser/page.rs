@@ -443,15 +443,19 @@ impl Brewer {
     /// The file that the page had the browser save, once it is there.
     pub async fn downloaded(&self) -> PathBuf {
         let begun = Instant::now();
+        let mut before = None;
         loop {
             let files = fs::read_dir(&self.downloads).into_iter().flatten().filter_map(Result::ok);
-            let whole =
+            let file =
                 files.map(|file| file.path()).find(|path| path.extension().is_some_and(|e| e == "json"));
-            if let Some(path) = whole {
-                return path;
+            // Under its name the file may still be empty, or not yet whole.
+            let size = file.as_ref().and_then(|file| fs::metadata(file).ok()).map(|file| file.len());
+            match file {
+                Some(file) if size > Some(0) && size == before => return file,
+                _ => before = size,
             }
             assert!(begun.elapsed() < Duration::from_secs(10), "no file in {}", self.downloads.display());
-            tokio::time::sleep(Duration::from_millis(20)).await;
+            tokio::time::sleep(Duration::from_millis(50)).await;
         }
     }
 
