@@ -7,7 +7,7 @@ use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::live;
 use batch::document::{Batch, Field, ReadingKind, Slot, Step};
-use batch::plan::Plan;
+use batch::plan::{Plan, cooled};
 use calc::quantity::{Amount, Dimension, Estimate, Ph, Quantity, Unit, Volume, fixed};
 use leptos::prelude::*;
 use std::fmt::Write as _;
@@ -302,7 +302,7 @@ fn read_against(batch: &Batch, ph: ReadingKind, acid: ReadingKind, unit: &Unit) 
         .of(ph)
         .map(|reading| {
             let before = batch.readings.of(acid).filter(|dose| dose.at <= reading.at);
-            (before.map(|dose| dose.value.in_unit(unit)).sum(), reading.value.base())
+            (before.map(|dose| dose.value.in_unit(unit)).sum(), cooled(batch, reading).value.amount().base())
         })
         .collect()
 }
@@ -327,7 +327,8 @@ pub fn course() -> View {
         let readings: Vec<(f64, f64)> = pitched
             .map(|pitched| {
                 let since = batch.readings.of(ReadingKind::SourPh).filter(|reading| reading.at >= pitched);
-                since.map(|reading| ((reading.at - pitched).as_hours(), reading.value.base())).collect()
+                let ph = |reading| cooled(batch, reading).value.amount().base();
+                since.map(|reading| ((reading.at - pitched).as_hours(), ph(reading))).collect()
             })
             .unwrap_or_default();
         let end = readings.iter().map(|reading| reading.0).fold(end, f64::max);

@@ -14,7 +14,7 @@ use crate::house::House;
 use crate::moment::Moment;
 use calc::brew::extract::WORT_CORRECTION_SOURCE;
 use calc::brew::package::PackageKind;
-use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
+use calc::brew::treatment::{Disinfectant, RESIDUAL_SOURCE, Softening, Sulfite};
 use calc::brew::water::{Finish, Ion, SaltAtHand};
 use calc::chem::meter::Compensation;
 use calc::data::Source;
@@ -80,7 +80,7 @@ fields! {
             "Highest pressure on the fermenter's plate", 0.0..=1000.0;
 
         /// Free or combined chlorine in the water from the tap.
-        chlorine Chlorine "chlorine_mg_per_l": Concentration as Concentration, "Chlorine in the tap water", 0.0..=10.0;
+        chlorine Chlorine "chlorine_mg_per_l": Concentration as Concentration, "Chlorine in the tap water", 0.0..=10.0, or 4.0 RESIDUAL_SOURCE;
         /// Share of distilled or reverse-osmosis water.
         distilled Distilled "distilled_share": Fraction as Percent,
             "Distilled or reverse-osmosis share", 0.0..=1.0,

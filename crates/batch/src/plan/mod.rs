@@ -10,7 +10,7 @@ mod tests;
 mod warning;
 
 pub use figures::{Figure, Figures, Input, Known, Origin, Shown, Value, Why};
-pub use make::plan;
+pub use make::{cooled, plan};
 pub use next::{NextMove, next_move};
 pub use warning::{Level, Warning};
 

@@ -336,7 +336,10 @@ fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment
         Some(acidity) => (ReadingKind::SourAcidity, Some(acidity.amount())),
         None => (ReadingKind::SourPh, field(Field::SourPh, batch)),
     };
-    let newest = batch.readings.last(kind).map(|reading| reading.value.base());
+    let newest = match acidity {
+        Some(_) => batch.readings.last(kind).map(|reading| reading.value.base()),
+        None => amount(Figure::SourPhNow, plan).map(|ph| ph.base()),
+    };
     let reached = newest.zip(wanted).is_some_and(|(newest, wanted)| {
         if acidity.is_some() { newest >= wanted.base() } else { newest <= wanted.base() }
     });

@@ -33,9 +33,6 @@ pub const CHALK_SOURCE: Source = Source::our_estimate(
      30 to 45 mg/L as CaCO₃, as books on water works say",
 );
 
-/// The most chlorine or chloramine a supply may hold in the USA, as Cl₂. For when the residual is not
-/// known. Source: [`RESIDUAL_SOURCE`].
-pub const LARGEST_RESIDUAL: Concentration = Concentration::mg_per_l(4.0);
 /// Sulfite has to be declared from this much on, as SO₂. Source: [`SULFITE_SOURCE`].
 pub const DECLARED_SULFITE: Concentration = Concentration::mg_per_l(10.0);
 /// pH of distilled water that has stood in air.
@@ -410,7 +407,8 @@ mod tests {
     fn nothing_is_dosed_where_nothing_is_to_be_done() {
         let soft = water(10.0, 2.0, 5.0, 0.4);
         assert_eq!(limed(soft, Ph::new(7.5), LITRES, Fraction::ALL, Mass::grams(0.1)).lime, Mass::ZERO);
-        let untouched = dechlorinate(soft, LARGEST_RESIDUAL, Disinfectant::None, Sulfite::Potassium, LITRES);
+        let untouched =
+            dechlorinate(soft, Concentration::mg_per_l(4.0), Disinfectant::None, Sulfite::Potassium, LITRES);
         assert_eq!((untouched.mass, untouched.ions), (Mass::ZERO, soft));
     }
 }

@@ -48,8 +48,8 @@ use calc::brew::souring::{
 };
 use calc::brew::titration::{TitrationPoint, titrated};
 use calc::brew::treatment::{
-    DECLARED_SULFITE, DISTILLED_PH, Disinfectant, LARGEST_RESIDUAL, LIME_CAUTION, SULFITE_CAUTION, Softening,
-    boiled, dechlorinate, limed, mixed,
+    DECLARED_SULFITE, DISTILLED_PH, Disinfectant, LIME_CAUTION, SULFITE_CAUTION, Softening, boiled,
+    dechlorinate, limed, mixed,
 };
 use calc::brew::water::{Goal, Ion, Remedy, SaltAnswer, SaltAtHand, SaltQuestion, advice, salts, split};
 use calc::chem::density::{plato_from_sg, sg_from_plato};
@@ -145,6 +145,13 @@ pub fn plan(batch: &Batch) -> Plan {
         plan.lessons = lessons(batch, &plan);
     }
     plan
+}
+
+/// A pH that was read, as the sample has it at room temperature where its own was noted, with the spread of that.
+pub fn cooled(batch: &Batch, reading: &Reading) -> Estimate<Ph> {
+    let read: Ph = reading.value.typed();
+    let correct = |at: Temperature| at_room(read, at, batch.choices.compensation);
+    reading.temperature.map_or_else(|| Estimate::exact(read), correct)
 }
 
 /// The numbers of the day that differ from batch to batch.
@@ -244,10 +251,7 @@ impl Maker<'_> {
 
     /// A pH that was read, as it is at room temperature, with the spread of meter and correction.
     fn at_room(&self, reading: &Reading, meter: PhDifference) -> Estimate<Ph> {
-        let read: Ph = reading.value.typed();
-        let cooled = reading
-            .temperature
-            .map_or_else(|| Estimate::exact(read), |at| at_room(read, at, self.batch.choices.compensation));
+        let cooled = cooled(self.batch, reading);
         Estimate::normal(cooled.value, cooled.deviation().hypot(meter.as_units()))
     }
 
