@@ -28,6 +28,7 @@ use crate::chem::activity::activity_exponent;
 use crate::chem::activity::hydrogen;
 use crate::data::Source;
 use crate::data::acids::{AcidKind, charge, shares};
+use crate::numeric::power::ten_to;
 use crate::numeric::root::root;
 use crate::quantity::{
     Buffering, ChargeConcentration, Count, Estimate, MolarConcentration, Ph, PhDifference, Plato, Temperature,
@@ -109,10 +110,10 @@ fn at(ph: f64) -> At {
     let ph = ph.clamp(0.0, 14.0);
     let mut lost = PKA;
     for share in &mut lost {
-        *share = (1.0 + 10_f64.powf(*share - ph)).recip();
+        *share = (1.0 + ten_to(*share - ph)).recip();
     }
     let activity = activity_exponent(1, WORT_STRENGTH, ROOM).value();
-    At { lost, free: 1e3 * 10_f64.powf(-ph - activity) }
+    At { lost, free: 1e3 * ten_to(-ph - activity) }
 }
 
 impl At {

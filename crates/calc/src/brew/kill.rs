@@ -6,6 +6,7 @@
 //! The time on the way up to the temperature is not counted: that is the safe side.
 
 use crate::data::Source;
+use crate::numeric::power::ten_to;
 use crate::quantity::{Count, Duration, Estimate, Temperature};
 use std::fmt;
 
@@ -80,7 +81,7 @@ impl fmt::Display for KillError {
 impl Resistance {
     /// Minutes for one power of ten.
     fn decimal(&self, at: Temperature) -> f64 {
-        self.minutes * 10_f64.powf((self.at - at.as_celsius()) / self.z)
+        self.minutes * ten_to((self.at - at.as_celsius()) / self.z)
     }
 }
 

@@ -8,6 +8,7 @@
 
 use super::water::Ions;
 use crate::data::Source;
+use crate::numeric::power::ten_to;
 use crate::quantity::{
     Amount, ChargeConcentration, Concentration, Conductivity, Count, Dimension, Estimate, Fraction, Ph,
     Quantity,
@@ -410,7 +411,7 @@ fn conductances(values: &Values) -> Values {
     let fall = root / (1.0 + root);
     // Pairs x of metal m and sulfate s: x = K (m - x)(s - x), all in mol/L. A pair conducts nothing.
     let (metal, sulfate) = (0.5e-3 * (values[CA] + values[MG]), 0.5e-3 * values[SO4]);
-    let bound = metal + sulfate + 10_f64.powf(-2.3 + 8.0 * 0.51 * fall.min(0.25));
+    let bound = metal + sulfate + ten_to(-2.3 + 8.0 * 0.51 * fall.min(0.25));
     let pairs = 2.0 * metal * sulfate / (bound + (bound * bound - 4.0 * metal * sulfate).max(0.0).sqrt());
     let mut each = ION.each_ref().map(|row| {
         let drag = row.charge.abs() * (0.2289 * row.conductance + 30.1) * fall;

@@ -32,8 +32,8 @@ pub(crate) fn root(f: impl Fn(f64) -> f64, low: f64, high: f64, tolerance: f64) 
         return Err(RootError::NotBracketed);
     }
     let sign = yb.signum();
-    let halvings = ((b - a) / (2.0 * tolerance)).log2().ceil().max(0.0);
-    let mut reach = tolerance * (halvings + 1.0).exp2();
+    let halvings = (((b - a) / (2.0 * tolerance)).ln() / std::f64::consts::LN_2).ceil().max(0.0);
+    let mut reach = tolerance * 2.0_f64.powi(halvings as i32 + 1);
     let kappa = 0.2 / (b - a);
     // One more than bisection would need; the bound also stops a tolerance below the spacing of numbers.
     for _ in 0..(halvings as u32 + 2).min(200) {

@@ -11,6 +11,7 @@ use super::{Conditions, LONGEST_HOURS};
 use crate::data::Source;
 use crate::data::acids::AcidKind;
 use crate::data::cultures::{Culture, PhLimits};
+use crate::numeric::power::ten_to;
 use crate::quantity::{Count, Ph, Temperature};
 
 /// Source of [`ctmi`].
@@ -142,7 +143,7 @@ impl Axis {
             let demand = curve.demand(from, Ph::new(self.ph((knot * KNOT) as f64)));
             *slot = (demand.value.as_meq_per_l(), demand.deviation());
         }
-        let down = 10_f64.powf(self.step);
+        let down = ten_to(self.step);
         let mut ratio = undissociated_ratio(from);
         let mut least = 0.0;
         for node in 0..NODES {
@@ -254,7 +255,8 @@ impl Course {
             let grown = growth / rate * acid;
             let share = grown / cells;
             // ln(1 + x) / x; near zero the quotient of two lines is within 0.2 % of it.
-            let mean = if share > 0.5 { share.ln_1p() / share } else { (6.0 + share) / (6.0 + 4.0 * share) };
+            let mean =
+                if share > 0.5 { (1.0 + share).ln() / share } else { (6.0 + share) / (6.0 + 4.0 * share) };
             time += mean * acid / (rate * cells);
             if time.is_nan() || time > LONGEST_HOURS * 100.0 {
                 break;

@@ -2,6 +2,7 @@
 
 use crate::data::Source;
 use crate::data::cultures::Form;
+use crate::numeric::power::power;
 use crate::quantity::{CellDensity, Cells, Concentration, Count, Duration, Estimate, Temperature, Volume};
 use std::fmt;
 
@@ -90,7 +91,7 @@ pub fn living_cells(pack: &Pack) -> Result<Estimate<Cells>, PitchError> {
     }
     // What a label promises is trusted more than what is only usual.
     let doubt = if pack.label.is_some() { usual.label_doubt } else { usual.doubt }.value().ln();
-    let died = usual.dies_per_day.value() * 3.39_f64.powf((celsius - 4.0) / 10.0) * days;
+    let died = usual.dies_per_day.value() * power(3.39, (celsius - 4.0) / 10.0) * days;
     // The two doubts are independent: in quadrature, to each side on its own.
     let (less, more) = (doubt.hypot(2.0 * died), doubt.hypot(died * (1.0 - 1.0 / 3.0)));
     let alive = |off: f64| Cells::billions((amount * cells.as_billions() * (off - died).exp()).max(1e-9));
