@@ -1,8 +1,8 @@
 //! Grist and water: what must go into the mash for the beer that is wanted.
 
 use super::ledger::{LedgerError, Wort, evaporated};
-use crate::chem::density::water_density;
 use crate::data::Source;
+use crate::data::malts::MaltClass;
 use crate::quantity::{Duration, Fraction, Mass, Plato, Temperature, Volume, VolumePerMass, VolumeRate};
 use std::fmt;
 
@@ -262,19 +262,70 @@ pub fn runoff_of(
     if out <= Volume::ZERO {
         return Err(GristError::NoRunoff { water });
     }
-    // Find the water that fills the volume together with the extract: its
-    // room is nearly the same at every strength, so the steps shrink fast.
-    let target = out.as_litres();
-    let mut wort = Wort { extract, ..Wort::of_water(out, ROOM) };
-    for _ in 0..8 {
-        let missing = target - wort.volume(ROOM).as_litres();
-        let water = wort.water + water_density(ROOM).mass_of(Volume::litres(missing));
-        wort.water = water.max(Mass::ZERO);
-        if missing.abs() < 1e-12 * target {
-            break;
-        }
+    Ok(Wort { extract, ..Wort::of_water(out, ROOM) }.filled_to(out, ROOM))
+}
+
+/// Where the extract went, step by step; a step is known once both its ends were read.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct EfficiencySteps {
+    /// Of the grist's extract, what dissolved in the mash.
+    pub conversion: Option<Fraction>,
+    /// Of what dissolved, what reached the kettle; the rest stayed in the grain.
+    pub lauter: Option<Fraction>,
+}
+
+/// Where the extract went, from the gravity of the mash liquid before the basket is lifted and, once read, the
+/// extract in the kettle. `water` is all water in the mash and in the malt; `potential` what the grist could give.
+/// By balance of mass: the liquid in the grain is as strong as that around it. A figure above 1.1 is a slip and
+/// is left out.
+pub fn efficiency_steps(
+    liquid: Plato,
+    water: Mass,
+    potential: Mass,
+    in_kettle: Option<Mass>,
+) -> EfficiencySteps {
+    let share = (liquid.as_degrees() / 100.0).clamp(0.0, 0.5);
+    let dissolved = water * (share / (1.0 - share));
+    let of = |part: Mass, whole: Mass| {
+        let share = part / whole;
+        (share > 0.0 && share <= 1.1).then_some(Fraction::of_one(share))
+    };
+    EfficiencySteps {
+        conversion: of(dissolved, potential),
+        lauter: in_kettle.and_then(|extract| of(extract, dissolved)),
     }
-    Ok(wort)
+}
+
+/// What makes a mash run off slowly.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LauterRisk {
+    /// Nothing in the grist.
+    None,
+    /// Much grain without husk.
+    Husks,
+    /// Much gum from oats, rye or unmalted grain.
+    Gums,
+}
+
+/// Source of [`lauter_risk`].
+pub const LAUTER_SOURCE: Source = Source::common_practice(
+    "Half of the grist without husk, or a fifth of oats, rye or unmalted grain, runs off slowly; one part of rice hulls opens about ten parts of it",
+);
+
+/// Whether a grist runs off slowly, from shares of its weight that need not add up to one.
+pub fn lauter_risk(grist: &[(MaltClass, Fraction)]) -> LauterRisk {
+    let sum = |wanted: fn(MaltClass) -> bool| -> f64 {
+        grist.iter().filter(|(class, _)| wanted(*class)).map(|(_, share)| share.as_of_one().max(0.0)).sum()
+    };
+    let all = sum(|_| true);
+    let opened = 10.0 * sum(|class| class == MaltClass::RiceHulls);
+    if sum(MaltClass::is_gummy) - opened > 0.2 * all {
+        LauterRisk::Gums
+    } else if sum(MaltClass::is_huskless) - opened > 0.5 * all {
+        LauterRisk::Husks
+    } else {
+        LauterRisk::None
+    }
 }
 
 /// Room that a kilogram of grain takes up in the mash.
@@ -331,6 +382,26 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn extract_is_found_step_by_step(water in 8.0..60.0f64, grain in 1.0..12.0f64, conversion in 0.6..1.0f64, lauter in 0.5..1.0f64) {
+            let (water, potential) = (Mass::kilograms(water), Mass::kilograms(grain * 0.77));
+            let dissolved = potential * conversion;
+            let liquid = Plato::degrees(100.0 * (dissolved / (dissolved + water)));
+            let steps = efficiency_steps(liquid, water, potential, Some(dissolved * lauter));
+            prop_assume!(liquid.as_degrees() < 50.0);
+            prop_assert!((steps.conversion.unwrap().as_of_one() - conversion).abs() < 1e-9);
+            prop_assert!((steps.lauter.unwrap().as_of_one() - lauter).abs() < 1e-9);
+        }
+
+        #[test]
+        fn rice_hulls_never_make_it_worse(oats in 0.0..1.0f64, wheat in 0.0..1.0f64, hulls in 0.0..0.1f64) {
+            let risk = |hulls: f64| {
+                let share = Fraction::of_one;
+                lauter_risk(&[(MaltClass::FlakedOats, share(oats)), (MaltClass::Wheat, share(wheat)), (MaltClass::Pilsner, share(1.0)), (MaltClass::RiceHulls, share(hulls))])
+            };
+            prop_assert!(risk(hulls) == LauterRisk::None || risk(0.0) != LauterRisk::None);
+        }
+
         #[test]
         fn the_day_forward_ends_where_it_was_counted_from(
             batch in 4.0..60.0f64, plato in 4.0..20.0f64, loss in 0.0..4.0f64,

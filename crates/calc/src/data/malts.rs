@@ -5,7 +5,6 @@
 
 use super::Source;
 use crate::quantity::{Estimate, Fraction, MaltBuffering, Ph};
-use serde::{Deserialize, Serialize};
 
 /// What is known of a class.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,8 +63,7 @@ const HUSK: Source = Source::our_estimate("rinsed husk: next to no buffering");
 macro_rules! malts {
     ($( $(#[$doc:meta])* $variant:ident $name:literal, $ph:literal +- $ph_band:literal, $b:literal +- $b_band:literal, $c:literal +- $c_band:literal, $extract:literal, $moisture:literal, $source:expr; )+) => {
         /// A class of malt or other mash good.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-        #[serde(rename_all = "snake_case")]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub enum MaltClass { $( $(#[$doc])* $variant, )+ }
 
         impl MaltClass {
@@ -137,4 +135,28 @@ malts! {
     Acidulated "Acidulated malt", 3.50 +- 0.10, 150.0 +- 55.0, 0.0 +- 0.0, 75.0, 6.0, ACIDULATED;
     /// Rice hulls: room between the grains, no extract.
     RiceHulls "Rice hulls", 6.30 +- 0.40, 5.0 +- 4.0, 0.0 +- 1.0, 0.0, 9.0, HUSK;
+}
+
+impl MaltClass {
+    /// It brings no husk, and none stands in for it. Common practice, no source.
+    pub const fn is_huskless(self) -> bool {
+        matches!(
+            self,
+            Self::Wheat
+                | Self::Rye
+                | Self::Spelt
+                | Self::FlakedWheat
+                | Self::FlakedOats
+                | Self::FlakedBarley
+                | Self::FlakedMaize
+        )
+    }
+
+    /// It brings much beta-glucan or other gum. Common practice, no source.
+    pub const fn is_gummy(self) -> bool {
+        matches!(
+            self,
+            Self::Rye | Self::MaltedOats | Self::FlakedOats | Self::FlakedBarley | Self::FlakedWheat
+        )
+    }
 }
