@@ -1,32 +1,16 @@
-//! Yeast, what it leaves, and the gas it makes.
+//! What yeast leaves, and the gas it makes.
 
 use super::extract::{CO2_PER_ETHANOL, EXTRACT_PER_ETHANOL, ExtractError, fermented};
-use super::fruit::{FruitLoad, SUGAR_BAND};
+use super::fruit::FruitLoad;
 use super::ledger::{LedgerError, Wort};
 use crate::chem::gas::{GRAMS_PER_VOLUME, GasError, pressure_for};
 use crate::data::Source;
 use crate::quantity::{
-    AlcoholByVolume, Carbonation, CellDensity, Cells, Estimate, Fraction, GaugePressure, Mass, Ph, Plato,
-    Temperature, Volume,
+    AlcoholByVolume, Carbonation, Duration, Estimate, Fraction, GaugePressure, Mass, Plato, Temperature,
+    Volume,
 };
 use std::fmt;
 
-/// Usual pitch of ale yeast per mL and degree Plato.
-pub const ALE_PITCH: CellDensity = CellDensity::millions_per_ml(0.75);
-/// Source of [`ALE_PITCH`].
-pub const PITCH_SOURCE: Source =
-    Source::from_memory("Ale 0.75 to 1.0, lager 1.5 million viable cells per mL and °P");
-/// Source of the extra yeast for sour wort.
-pub const SOUR_PITCH_SOURCE: Source =
-    Source::our_estimate("1.5 to 2 times the yeast below pH 3.5, none extra above 4.0");
-/// Source of [`dry_yeast`].
-pub const DRY_YEAST_SOURCE: Source = Source::from_memory(
-    "Dry yeast: at least 5, up to 20 billion viable cells per gram; the label's is the least",
-);
-/// Source of [`starter_cells`].
-pub const STARTER_SOURCE: Source = Source::published(
-    "Shaner 2022: 0.94 to 1.4 billion cells per gram of extract for ale strains; Johnson 2011, 19 aerated runs: 2.4 ± 1.1",
-);
 /// Share of a fruit's sugar that yeast ferments.
 pub const FRUIT_FERMENTABILITY: Fraction = Fraction::of_one(0.97);
 /// Source of [`FRUIT_FERMENTABILITY`].
@@ -36,19 +20,11 @@ pub const FRUIT_FERMENTABILITY_SOURCE: Source =
 /// Why a fermentation can't be foreseen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum FermentError {
-    /// Gravity lies above 0..=40 °P.
-    Gravity(Plato),
-    /// Volume must be above zero.
-    Volume(Volume),
-    /// Pitch rate lies above 0..=5 million per mL and °P.
-    PitchRate(CellDensity),
-    /// pH of wort lies in 2.5..=6.5.
-    WortPh(Ph),
     /// Apparent attenuation lies in 0..=1.1.
     Attenuation(Fraction),
     /// Share of fruit sugar that ferments lies in 0..=1.
     FruitFermentability(Fraction),
-    /// A mass or number of cells below zero.
+    /// A mass below zero.
     BelowNothing,
     /// Extract and alcohol don't agree.
     Extract(ExtractError),
@@ -68,14 +44,6 @@ pub enum FermentError {
 impl fmt::Display for FermentError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Gravity(p) => write!(f, "gravity must be above 0 and up to 40 °P, not {}", p.as_degrees()),
-            Self::Volume(v) => write!(f, "the volume must be above 0 L, not {} L", v.as_litres()),
-            Self::PitchRate(r) => write!(
-                f,
-                "the pitch must be above 0 and up to 5 million per mL and °P, not {}",
-                r.as_millions_per_ml()
-            ),
-            Self::WortPh(p) => write!(f, "wort has pH 2.5 to 6.5, not {}", p.value()),
             Self::Attenuation(a) => write!(f, "attenuation must be 0 to 110 %, not {} %", a.as_percent()),
             Self::FruitFermentability(s) => {
                 write!(f, "0 to 100 % of fruit sugar ferments, not {} %", s.as_percent())
@@ -110,66 +78,6 @@ impl From<GasError> for FermentError {
     }
 }
 
-/// Living yeast to pitch: rate × volume × °P, and 1.75 (1.5 to 2) times as much
-/// in wort below pH 3.5, falling to none extra at pH 4.0.
-/// Volume above 0, gravity above 0..=40 °P, rate above 0..=5, pH 2.5..=6.5.
-///
-/// # Errors
-/// [`FermentError`] when an argument is outside its range.
-pub fn cells_to_pitch(
-    volume: Volume,
-    gravity: Plato,
-    rate: CellDensity,
-    ph: Ph,
-) -> Result<Estimate<Cells>, FermentError> {
-    if !(volume > Volume::ZERO && volume.is_finite()) {
-        return Err(FermentError::Volume(volume));
-    }
-    let p = gravity.as_degrees();
-    if !(p > 0.0 && p <= 40.0) {
-        return Err(FermentError::Gravity(gravity));
-    }
-    if !(rate > CellDensity::ZERO && rate.as_millions_per_ml() <= 5.0) {
-        return Err(FermentError::PitchRate(rate));
-    }
-    if !(2.5..=6.5).contains(&ph.value()) {
-        return Err(FermentError::WortPh(ph));
-    }
-    let sour = ((4.0 - ph.value()) / 0.5).clamp(0.0, 1.0);
-    let cells = rate * p * volume;
-    Ok(Estimate {
-        value: cells * (1.0 + 0.75 * sour),
-        low: cells * (1.0 + 0.5 * sour),
-        high: cells * (1.0 + sour),
-    })
-}
-
-/// Dry yeast that holds these cells: 10 (5 to 20) billion living cells per
-/// gram. The upper end is what the label's least asks for.
-///
-/// # Errors
-/// [`FermentError::BelowNothing`].
-pub fn dry_yeast(cells: Estimate<Cells>) -> Result<Estimate<Mass>, FermentError> {
-    if cells.low < Cells::ZERO {
-        return Err(FermentError::BelowNothing);
-    }
-    let grams = |cells: Cells, per_gram: f64| Mass::grams(cells.as_billions() / per_gram);
-    Ok(Estimate::band(grams(cells.value, 10.0), grams(cells.value, 20.0), grams(cells.value, 5.0)))
-}
-
-/// Cells that grow in a starter on this much extract: 1.5 (0.9 to 3) billion
-/// per gram; strains differ five-fold.
-///
-/// # Errors
-/// [`FermentError::BelowNothing`].
-pub fn starter_cells(extract: Mass) -> Result<Estimate<Cells>, FermentError> {
-    if extract < Mass::ZERO {
-        return Err(FermentError::BelowNothing);
-    }
-    let cells = |per_gram: f64| Cells::billions(extract.as_grams() * per_gram);
-    Ok(Estimate { value: cells(1.5), low: cells(0.9), high: cells(3.0) })
-}
-
 /// What fermentation leaves.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Outcome {
@@ -192,7 +100,7 @@ const ATTENUATION_BAND: f64 = 0.03;
 /// attenuation, fruit sugar almost wholly (`fruit_share`, 0..=1); `lactic` is
 /// acid that bacteria made of the wort's extract, which is still booked as
 /// extract and does not ferment. Attenuation 0..=1.1.
-/// The band takes ±3 points of attenuation and ±20 % of fruit sugar.
+/// The band takes ±3 points of attenuation and each fruit's band of sugar.
 ///
 /// # Errors
 /// [`FermentError`] when an argument is outside its range.
@@ -212,13 +120,14 @@ pub fn outcome(
     if lactic < Mass::ZERO {
         return Err(FermentError::BelowNothing);
     }
+    // Points of attenuation, and half-widths of the fruit sugar's band.
     let lean = |points: f64, sugar: f64| -> Result<(Wort, Mass, Mass), FermentError> {
         let a = Fraction::of_one((attenuation.as_of_one() + points).clamp(0.0, 1.1));
         let from_wort = fermentable(wort, a, lactic)?;
         let mut mixed = *wort;
         let mut from_fruit = Mass::ZERO;
         for load in loads {
-            let extra = load.sugar * sugar;
+            let extra = load.sugar * (sugar * load.sugar_band.as_of_one());
             // More sugar in the same fruit stands in the place of water.
             mixed = mixed + load.liquid();
             mixed.extract += extra;
@@ -230,10 +139,9 @@ pub fn outcome(
         Ok((beer, gas, fermented))
     };
     let (beer, gas, extract_fermented) = lean(0.0, 0.0)?;
-    let sugar = SUGAR_BAND.as_of_one();
     let weak = lean(-ATTENUATION_BAND, 0.0)?.0;
     let strong = lean(ATTENUATION_BAND, 0.0)?.0;
-    let (lean_fruit, rich_fruit) = (lean(0.0, -sugar)?.0, lean(0.0, sugar)?.0);
+    let (lean_fruit, rich_fruit) = (lean(0.0, -1.0)?.0, lean(0.0, 1.0)?.0);
     let alcohol = spread(
         beer.alcohol().as_of_one(),
         [weak.alcohol().as_of_one(), strong.alcohol().as_of_one()],
@@ -284,7 +192,7 @@ fn fermentable(wort: &Wort, attenuation: Fraction, lactic: Mass) -> Result<Mass,
 }
 
 /// Pressure for the spunding valve that leaves this much carbon dioxide in the
-/// beer at this temperature. -1..=25 °C.
+/// beer at this temperature. -1..=60 °C.
 ///
 /// # Errors
 /// [`FermentError::Gas`]; [`FermentError::AboveVesselLimit`] when the vessel's plate forbids it.
@@ -304,6 +212,30 @@ pub fn spunding(
 pub fn extract_for_gas(volume: Volume, from: Carbonation, to: Carbonation) -> Mass {
     let gas = GRAMS_PER_VOLUME.as_g_per_l() * (to - from).as_volumes().max(0.0) * volume.as_litres().max(0.0);
     Mass::grams(gas * EXTRACT_PER_ETHANOL / CO2_PER_ETHANOL)
+}
+
+/// Source of [`gas_in_room`].
+pub const ROOM_SOURCE: Source = Source::from_memory(
+    "Limits at work, US OSHA and ACGIH: 0.5 % over eight hours, 3 % for a quarter of an hour; the room as one well-mixed box is our simplification",
+);
+/// Carbon dioxide in a room that people may work in for eight hours.
+pub const ROOM_LIMIT: Fraction = Fraction::of_one(0.005);
+/// Air changes per hour of a room with doors and windows shut; our estimate.
+const AIR_CHANGES: f64 = 0.3;
+/// Litres that a gram of carbon dioxide takes at 20 °C and 1 atm: 24.06 L/mol over 44.01 g/mol.
+const LITRES_PER_GRAM: f64 = 24.06 / 44.01;
+
+/// Share of a shut room's air that is carbon dioxide after a fermentation has given off this much gas, evenly,
+/// over a time. A box that is always mixed, with the air changed 0.3 times in an hour; heavy gas near the floor,
+/// in a pit or a fridge is far worse. Room and time above zero; otherwise `None`.
+pub fn gas_in_room(gas: Mass, over: Duration, room: Volume) -> Option<Fraction> {
+    let hours = over.as_hours();
+    if !(hours > 0.0 && room > Volume::ZERO && gas >= Mass::ZERO) {
+        return None;
+    }
+    let per_hour = gas.as_grams() * LITRES_PER_GRAM / hours / room.as_litres();
+    let share = per_hour / AIR_CHANGES * (1.0 - (-AIR_CHANGES * hours).exp());
+    Some(Fraction::of_one(share.min(1.0)))
 }
 
 #[cfg(test)]
@@ -346,24 +278,28 @@ mod tests {
             let soured = outcome(&wort(p), Fraction::of_one(0.78), Mass::grams(acid), &[], FRUIT_FERMENTABILITY).unwrap();
             prop_assert!(soured.alcohol.value < plain.alcohol.value);
         }
+    }
 
-        #[test]
-        fn sourer_wort_never_asks_for_less_yeast(ph in 2.6..6.4f64) {
-            let cells = |ph: f64| cells_to_pitch(Volume::litres(18.0), Plato::degrees(11.0), ALE_PITCH, Ph::new(ph)).unwrap();
-            prop_assert!(cells(ph - 0.05).value >= cells(ph).value && cells(ph).is_sound());
-        }
+    #[test]
+    fn a_shut_room_fills_to_what_leaves_it() {
+        let room = Volume::litres(20_000.0);
+        let share = |grams: f64, hours: f64| {
+            gas_in_room(Mass::grams(grams), Duration::hours(hours), room).unwrap().as_of_one()
+        };
+        // In a short time nothing leaves; over a long one as much leaves as comes.
+        assert!((share(100.0, 0.01) - 54.67 / 20_000.0).abs() < 1e-5);
+        assert!((share(4000.0, 400.0) - 10.0 * LITRES_PER_GRAM / 20_000.0 / 0.3).abs() < 1e-9);
+        assert_eq!(share(1e9, 1.0), 1.0);
+        assert_eq!(gas_in_room(Mass::grams(1.0), Duration::ZERO, room), None);
     }
 
     #[test]
     fn says_what_is_wrong() {
-        let ask =
-            |ph: f64| cells_to_pitch(Volume::litres(18.0), Plato::degrees(11.0), ALE_PITCH, Ph::new(ph));
-        assert_eq!(ask(9.0), Err(FermentError::WortPh(Ph::new(9.0))));
         let limit = Some(GaugePressure::kpa(100.0));
         let high = spunding(Carbonation::volumes(2.6), ROOM, limit);
         assert!(matches!(high, Err(FermentError::AboveVesselLimit { .. })));
         assert!(matches!(
-            spunding(Carbonation::volumes(2.6), Temperature::celsius(30.0), None),
+            spunding(Carbonation::volumes(2.6), Temperature::celsius(70.0), None),
             Err(FermentError::Gas(_))
         ));
     }
