@@ -1,28 +1,34 @@
-//! Checks of extract, density, heat, bitterness, fruit, fermentation, package and grist.
+//! Checks of extract, density, heat, bitterness, fermentation and grist.
 
-use calc::brew::bitterness::{BoilingWort, HopCharge, isomerised, rager, tinseth};
+use calc::brew::bitterness::{HopCharge, HopForm, HotSide, Leg, isomerised, rager, tinseth};
 use calc::brew::extract::{apparent_extract, fermented, hydrometer, hydrometer_as_water, original_extract};
-use calc::brew::ferment::{FRUIT_FERMENTABILITY, cells_to_pitch, extract_for_gas, outcome};
-use calc::brew::fruit::{FruitForm, FruitLoad, protons_given};
+use calc::brew::ferment::{FRUIT_FERMENTABILITY, extract_for_gas, outcome};
 use calc::brew::grist::{MaltYield, extract_of, grist_for, mash_fit, water_for};
-use calc::brew::heat::{boiled_off, boiling_point_at, mash_temperature, strike};
+use calc::brew::heat::{Body, Coil, Heater, boiling_point, boiling_point_at, mash_temperature, strike};
 use calc::brew::ledger::Wort;
-use calc::brew::package::{
-    BurstQuestion, PackageKind, PrimingSugar, Verdict, burst_check, keg_pressure, priming,
-};
+use calc::brew::yeast::{YeastForm, cells_to_pitch, oxygen_dissolved, starter_cells};
 use calc::chem::density::{
     alcohol_by_volume, ethanol_density, plato_from_density, plato_from_sg, sg_from_plato, sucrose_density,
     volume_after, water_density, water_density_cipm,
 };
-use calc::chem::gas::{dissolved, in_water, sealed};
-use calc::data::fruits::{Fruit, FruitAcid};
+use calc::chem::gas::{dissolved, in_water};
 use calc::quantity::{
-    Altitude, Amount, Carbonation, CellDensity, Concentration, Density, Dimension, Duration, Fraction,
-    GaugePressure, Mass, Ph, Plato, Power, SpecificGravity, System, Temperature, Volume, VolumePerMass,
-    VolumeRate,
+    AbsolutePressure, Altitude, Amount, Carbonation, CellDensity, Density, Dimension, Duration, Estimate,
+    Fraction, GaugePressure, Mass, Ph, Plato, Power, SpecificGravity, System, Temperature, Volume,
+    VolumePerMass, VolumeRate,
 };
 
 const ROOM: Temperature = Temperature::celsius(20.0);
+
+/// Liquid, extract, grain and vessel from the first four inputs.
+fn body(number: &dyn Fn(usize) -> Option<f64>) -> Option<Body> {
+    Some(Body {
+        liquid: Mass::kilograms(number(0)?),
+        extract: Plato::degrees(number(1)?),
+        grain: Mass::kilograms(number(2)?),
+        vessel: Mass::kilograms(number(3)?),
+    })
+}
 
 /// The value of a check, or `None` when this module does not know it or its inputs.
 pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
@@ -75,7 +81,32 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
             strike(celsius(0)? + slaking, malt, r, moisture).ok()?.as_celsius()
         }
         "boiled_off" => {
-            boiled_off(Power::kilowatts(number(0)?), Power::ZERO, minutes(1)?).ok()?.as_kilograms()
+            let heater = Heater { power: Power::kilowatts(number(0)?), loss: Power::ZERO, room: ROOM };
+            let rate = heater.evaporation(Temperature::celsius(100.0)).ok()?;
+            water_density(ROOM).mass_of(rate * minutes(1)?).as_kilograms()
+        }
+        "latent_heat" => {
+            // A kilowatt for an hour is 3600 kJ.
+            let heater = Heater { power: Power::kilowatts(1.0), loss: Power::ZERO, room: ROOM };
+            let rate = heater.evaporation(celsius(0)?).ok()?;
+            3600.0 / water_density(ROOM).mass_of(rate * Duration::hours(1.0)).as_kilograms()
+        }
+        "boiling_point_of_pressure" => boiling_point(AbsolutePressure::kpa(number(0)?)).ok()?.as_celsius(),
+        "heating_minutes" => {
+            let heater = Heater {
+                power: Power::kilowatts(number(5)?),
+                loss: Power::kilowatts(number(6)?),
+                room: ROOM,
+            };
+            heater.time(&body(&number)?, celsius(7)?, celsius(8)?).ok()?.as_minutes()
+        }
+        "chill_minutes" => {
+            let coil = Coil {
+                flow: VolumeRate::l_per_h(number(5)?),
+                water: celsius(6)?,
+                effectiveness: Fraction::of_one(number(4)?),
+            };
+            coil.chill(&body(&number)?, celsius(7)?, celsius(8)?).ok()?.time.as_minutes()
         }
         "boiling_point" => boiling_point_at(Altitude::metres(number(0)?)).ok()?.as_celsius(),
         "celsius_of_fahrenheit" => from_us(Dimension::Temperature, number(0)?),
@@ -86,38 +117,20 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         "isomerised" => isomerised(celsius(0)?, minutes(1)?).as_of_one(),
         "ibu_range_contains" => {
             let mass = Mass::grams(number(0)?);
-            let band = |alpha, time, volume| {
-                let wort = BoilingWort { volume, gravity: gravity(7)?, ph: Ph::new(number(8)?) };
-                wort.bitterness(&[HopCharge { mass, alpha, time }]).ok()
+            let band = |alpha, time: Duration, volume| {
+                let legs = [Leg::steady(Temperature::celsius(100.0), time)];
+                let kept = Estimate {
+                    value: Fraction::of_one(0.55),
+                    low: Fraction::of_one(0.5),
+                    high: Fraction::of_one(0.6),
+                };
+                let side = HotSide { legs: &legs, volume, ph: Ph::new(number(8)?), kept };
+                let charge = HopCharge { mass, alpha, form: HopForm::Pellets, at: Duration::ZERO };
+                side.bitterness(&[charge]).ok().map(|(total, _)| total)
             };
             let least = band(percent(1)?, minutes(3)?, litres(6)?)?;
             let most = band(percent(2)?, minutes(4)?, litres(5)?)?;
             yes((least.low.as_ibu()..=most.high.as_ibu()).contains(&number(9)?))
-        }
-
-        "acid_charge" => {
-            let acid = match *inputs.first()? {
-                "citric" => FruitAcid::Citric,
-                "malic" => FruitAcid::Malic,
-                "tartaric" => FruitAcid::Tartaric,
-                _ => return None,
-            };
-            protons_given(acid, Ph::new(0.0), Ph::new(number(1)?)).value()
-        }
-        "fruit_sugar" => load(inputs.first()?, FruitForm::Puree, number(1)?)?.sugar.as_grams(),
-        "fruit_liquid_of_whole" => {
-            let load = load(inputs.first()?, FruitForm::Whole, number(1)?)?;
-            (load.water + load.sugar).as_grams()
-        }
-        "sugar_points" => {
-            // The extract that holds this many grams in a litre of solution.
-            let grams = number(0)?;
-            let mut share = grams / 1000.0;
-            for _ in 0..20 {
-                share = grams / sucrose_density(Plato::degrees(100.0 * share), ROOM).as_kg_per_m3();
-            }
-            let water = sucrose_density(Plato::degrees(0.0), ROOM);
-            1000.0 * (sucrose_density(Plato::degrees(100.0 * share), ROOM) / water - 1.0)
         }
 
         "dissolved_psi_f" => {
@@ -127,6 +140,17 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         }
         "henry_pk" => -(in_water(celsius(0)?).as_g_per_l() / 44.01).log10(),
         "gas_in_water" => in_water(celsius(0)?).as_g_per_l(),
+        "starter_band_contains" => {
+            let cells = starter_cells(Mass::grams(number(0)?)).ok()?;
+            yes((cells.low.as_billions()..=cells.high.as_billions()).contains(&number(1)?))
+        }
+        "dry_yeast_label" => YeastForm::Dry.fresh().low.as_billions(),
+        "oxygen_from_air" => {
+            // Air at 1 atm with its vapour; by Antoine's equation, as for the boiling point.
+            let vapour = 10_f64.powf(8.071_31 - 1730.63 / (233.426 + number(0)?)) * 101.325 / 760.0;
+            let oxygen = AbsolutePressure::kpa(0.209_46 * (101.325 - vapour));
+            oxygen_dissolved(oxygen, celsius(0)?, Plato::degrees(0.0)).as_mg_per_l()
+        }
         "cells_to_pitch" | "cells_to_pitch_low" | "cells_to_pitch_high" => {
             let rate = CellDensity::millions_per_ml(number(2)?);
             let cells = cells_to_pitch(litres(0)?, plato(1)?, rate, Ph::new(number(3)?)).ok()?;
@@ -146,34 +170,6 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
                 end.alcohol.value.as_percent()
             } else {
                 end.apparent.value.as_degrees()
-            }
-        }
-
-        "priming_per_volume" => sugar(inputs.first()?)?.per_volume().as_g_per_l(),
-        "priming" => priming(litres(0)?, volumes(1)?, volumes(2)?, sugar(inputs.get(3)?)?).ok()?.as_grams(),
-        "keg_pressure" => keg_pressure(volumes(0)?, celsius(1)?).ok()?.as_kpa() / 100.0,
-        "sealed_gauge" => {
-            sealed(volumes(0)?, Fraction::of_one(number(1)?), celsius(2)?).gauge().as_kpa() / 100.0
-        }
-        "gas_band_contains" => {
-            let question = question(PackageKind::Keg, Some(0.0), Some(0.0), number(0));
-            let band = burst_check(&question).carbonation?;
-            yes((band.low..=band.high).contains(&volumes(1)?))
-        }
-        "burst_verdict" => {
-            let kind = match *inputs.first()? {
-                "keg" => PackageKind::Keg,
-                "bottle" => PackageKind::Bottle,
-                "heavy_bottle" => PackageKind::HeavyBottle,
-                "can" => PackageKind::Can,
-                _ => return None,
-            };
-            // A dash is an input that is not known.
-            match burst_check(&question(kind, number(1), number(2), number(3))).verdict {
-                Verdict::Safe => 0.0,
-                Verdict::Caution => 1.0,
-                Verdict::NotKnown => 2.0,
-                Verdict::Stop => 3.0,
             }
         }
 
@@ -218,38 +214,4 @@ fn from_us(dimension: Dimension, value: f64) -> f64 {
 
 fn yes(holds: bool) -> f64 {
     f64::from(u8::from(holds))
-}
-
-fn sugar(name: &str) -> Option<PrimingSugar> {
-    Some(match name {
-        "sucrose" => PrimingSugar::Sucrose,
-        "glucose" => PrimingSugar::Glucose,
-        "glucose_monohydrate" => PrimingSugar::GlucoseMonohydrate,
-        _ => return None,
-    })
-}
-
-fn load(name: &str, form: FruitForm, grams: f64) -> Option<FruitLoad> {
-    let wanted = name.replace('_', " ");
-    let fruit = Fruit::ALL.iter().find(|fruit| fruit.data().name == wanted)?;
-    FruitLoad::new(Mass::grams(grams), form, &fruit.composition()).ok()
-}
-
-fn question(
-    kind: PackageKind,
-    present: Option<f64>,
-    extract: Option<f64>,
-    fruit: Option<f64>,
-) -> BurstQuestion {
-    BurstQuestion {
-        kind,
-        limit: Some(GaugePressure::kpa(600.0)),
-        warmest: Some(ROOM),
-        gas_space: Some(Fraction::of_one(0.04)),
-        present: present.map(Carbonation::volumes),
-        fermentable: extract.map(Concentration::g_per_l),
-        fruit_sugar: fruit.map(Concentration::g_per_l),
-        priming: Concentration::ZERO,
-        stable_for: Some(Duration::hours(96.0)),
-    }
 }

@@ -4,6 +4,9 @@
 //! `TARTWRIGHT_TABLE=1 cargo test -p checks --test reference -- --nocapture` prints them all.
 
 mod extract_checks;
+mod fruit_checks;
+mod kinetics_checks;
+mod package_checks;
 mod ph_checks;
 mod phreeqc_checks;
 mod report_checks;
@@ -110,6 +113,8 @@ fn compute(check: &Check) -> Option<f64> {
     let inputs: Vec<&str> = check.inputs.split(';').map(str::trim).collect();
     ph_checks::compute(&check.name, &inputs)
         .or_else(|| extract_checks::compute(&check.name, &inputs))
+        .or_else(|| fruit_checks::compute(&check.name, &inputs))
+        .or_else(|| package_checks::compute(&check.name, &inputs))
         .or_else(|| report_checks::compute(&check.name, &inputs))
 }
 

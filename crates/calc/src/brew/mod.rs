@@ -3,6 +3,7 @@
 mod belief;
 pub mod bitterness;
 pub mod buffer;
+pub mod correction;
 pub mod dosing;
 pub mod drop;
 pub mod extract;
@@ -14,7 +15,9 @@ pub mod kill;
 pub mod ledger;
 pub mod mash;
 pub mod package;
+pub mod serving;
 pub mod souring;
 pub mod titration;
 pub mod treatment;
 pub mod water;
+pub mod yeast;

@@ -9,7 +9,6 @@ use crate::quantity::{
     AbsolutePressure, ChargeConcentration, Concentration, Estimate, Fraction, Mass, MolarConcentration,
     MolarMass, Ph, Temperature, Volume,
 };
-use serde::{Deserialize, Serialize};
 
 /// Source of what metabisulfite does to chlorine.
 pub const DECHLORINATION_SOURCE: Source = Source::derived(
@@ -45,8 +44,7 @@ pub const LIME_CAUTION: &str = "Slaked lime is caustic: keep it off skin and awa
      Let the chalk settle, draw the clear water off, and check its pH before you use it.";
 
 /// What the supply adds against germs.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Disinfectant {
     /// Nothing.
     #[default]
@@ -58,8 +56,7 @@ pub enum Disinfectant {
 }
 
 /// The salt that takes chlorine away.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Sulfite {
     /// Potassium metabisulfite, K₂S₂O₅.
     #[default]
@@ -100,8 +97,7 @@ impl Sulfite {
 }
 
 /// What is done about alkalinity.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Softening {
     /// Nothing.
     #[default]

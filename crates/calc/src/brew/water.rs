@@ -6,11 +6,9 @@ use crate::data::salts::{Brings, Salt};
 use crate::numeric::bounded::{EQUATIONS, Row, Task, UNKNOWNS, Wish};
 use crate::numeric::weigh::{PROOF, TRIAL, weigh};
 use crate::quantity::{Concentration, Count, Fraction, Mass, Volume};
-use serde::{Deserialize, Serialize};
 
 /// What the water should do for the beer.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Finish {
     /// Dries.
     Lean,

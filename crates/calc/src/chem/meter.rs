@@ -9,7 +9,6 @@ use super::titration::{ClosedWater, Titrant};
 use super::water::Ions;
 use crate::data::Source;
 use crate::quantity::{Estimate, MolarConcentration, Ph, Quantity, Temperature};
-use serde::{Deserialize, Serialize};
 
 /// What room temperature is here.
 pub const ROOM: Temperature = Temperature::celsius(20.0);
@@ -31,8 +30,7 @@ pub const SOUR_SHIFT_SOURCE: Source = Source::our_estimate(
 );
 
 /// How a meter takes the temperature into account.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Compensation {
     /// By the temperature its probe measures.
     #[default]

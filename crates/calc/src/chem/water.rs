@@ -4,10 +4,9 @@ use crate::data::salts::{Brings, ion};
 use crate::quantity::{
     ChargeConcentration, Concentration, Fraction, Mass, MolarConcentration, MolarMass, Volume,
 };
-use serde::{Deserialize, Serialize};
 
 /// The ions of a water.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Ions {
     /// Calcium.
     pub calcium: Concentration,

@@ -6,7 +6,6 @@ use crate::quantity::{
     Charge, ChargeConcentration, Count, Density, Fraction, MolarConcentration, MolarMass, Ph, Temperature,
     Volume,
 };
-use serde::{Deserialize, Serialize};
 
 /// Source of the dissociation constants, 25 °C and no other salts in solution.
 pub const PKA_SOURCE: Source =
@@ -28,8 +27,7 @@ pub const SOLID_DENSITY_SOURCE: Source = Source::our_estimate(
 );
 
 /// An acid that brewers use.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum AcidKind {
     /// Lactic acid.
     #[default]

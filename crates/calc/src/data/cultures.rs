@@ -2,11 +2,9 @@
 
 use super::Source;
 use crate::quantity::{Bitterness, Cells, Count, Fraction, Ph, Temperature};
-use serde::{Deserialize, Serialize};
 
 /// Bacteria for souring, named by species.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Culture {
     /// *Lactiplantibacillus plantarum*.
     #[default]
@@ -244,8 +242,7 @@ impl Culture {
 }
 
 /// How a culture comes.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Form {
     /// Capsules or tablets, counted.
     Capsules,

@@ -2,7 +2,6 @@
 
 use super::Source;
 use crate::quantity::{ChargeConcentration, Concentration, Density, Fraction, MolarMass};
-use serde::{Deserialize, Serialize};
 
 /// Source of every atomic weight of this table.
 pub const WEIGHTS_SOURCE: Source = Source::from_memory("IUPAC CIAAW abridged standard atomic weights, 2021");
@@ -86,8 +85,7 @@ impl From<Salt> for Brings {
 }
 
 /// A salt that brewers add to water.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Salt {
     /// CaSO₄·2H₂O.
     Gypsum,

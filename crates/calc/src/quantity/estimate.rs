@@ -1,7 +1,6 @@
 //! A value with the band it lies in four times out of five.
 
 use super::Quantity;
-use serde::{Deserialize, Serialize};
 
 /// Half-width of a normal 80 % band in standard deviations.
 const Z80: f64 = 1.281_551_565_544_600_4;
@@ -9,7 +8,7 @@ const Z80: f64 = 1.281_551_565_544_600_4;
 /// A predicted value with an 80 % band: the truth is expected inside
 /// `low..=high` four times out of five. A measured or exact value has
 /// `low == high`.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Estimate<Q> {
     /// The median.
     pub value: Q,

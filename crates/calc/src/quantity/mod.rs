@@ -22,7 +22,6 @@ pub use estimate::Estimate;
 pub use number::{NumberError, parse_number, parse_range};
 pub use unit::{Dimension, System, Unit};
 
-use serde::{Deserialize, Serialize};
 use std::iter::Sum;
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 
@@ -30,8 +29,7 @@ use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 macro_rules! wrapped {
     ($(#[$doc:meta])* $name:ident, $new:ident, $get:ident, $dimension:ident) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd, Serialize, Deserialize)]
-        #[serde(transparent)]
+        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
         pub struct $name(f64);
 
         impl $name {
@@ -209,6 +207,7 @@ linear!(/** A pH difference. */ PhDifference, units, as_units, PhDifference);
 linear!(/** A length of time, base minute. */ Duration, minutes, as_minutes, Minutes);
 linear!(/** Pressure above the air's, base kPa. */ GaugePressure, kpa, as_kpa, Pressure);
 linear!(/** Pressure above vacuum, base kPa. */ AbsolutePressure, kpa, as_kpa, Pressure);
+linear!(/** Energy of food, base kJ. */ Energy, kilojoules, as_kilojoules, Energy);
 linear!(/** Heating power, base kW. */ Power, kilowatts, as_kilowatts, Power);
 linear!(/** Bitterness in IBU: mg of iso-alpha-acids per litre. */ Bitterness, ibu, as_ibu, Bitterness);
 linear!(/** Carbon dioxide dissolved, in volumes of gas at 0 °C and 1 atm per volume of beer. */ Carbonation, volumes, as_volumes, Carbonation);

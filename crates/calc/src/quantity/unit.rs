@@ -2,11 +2,9 @@
 
 use super::{Plato, SpecificGravity};
 use crate::chem::density::{plato_from_sg, sg_from_plato};
-use serde::{Deserialize, Serialize};
 
 /// The default set of units.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum System {
     /// Litres, grams, °C, degrees Plato, kPa.
     #[default]
@@ -98,8 +96,7 @@ const GERMAN: f64 = 10.0 / 28.0385;
 macro_rules! dimensions {
     ($( $(#[$doc:meta])* $name:ident = [$($unit:expr),+ $(,)?] us $us:literal; )+) => {
         /// What kind of quantity a number is, for choosing its unit at run time.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-        #[serde(rename_all = "snake_case")]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub enum Dimension {
             $( $(#[$doc])* $name, )+
         }
@@ -231,12 +228,18 @@ dimensions! {
     PhDifference = [Unit::linear("pH", "ph", 2, 0.01, 1.0)] us 0;
     /// Minutes of a brew day.
     Minutes = [Unit::linear("min", "min", 0, 1.0, 1.0)] us 0;
+    /// Seconds of oxygen, kept in minutes.
+    Seconds = [Unit::linear("s", "s", 0, 5.0, 1.0 / 60.0), Unit::linear("min", "min", 1, 0.5, 1.0)] us 0;
     /// Hours of souring and cooling.
     Hours = [Unit::linear("h", "h", 0, 1.0, 60.0), Unit::linear("days", "days", 1, 0.5, 1440.0)] us 0;
     /// Days and weeks of keeping, kept in minutes.
     Days = [Unit::linear("days", "days", 0, 1.0, 1440.0), Unit::linear("weeks", "weeks", 1, 1.0, 10_080.0)] us 0;
     /// Pressure.
     Pressure = [KILOPASCAL, BAR, PSI] us 2;
+    /// The air's own pressure.
+    AirPressure = [Unit::linear("hPa", "hpa", 0, 1.0, 0.1), Unit::linear("inHg", "inhg", 2, 0.01, 3.386_389)] us 1;
+    /// Energy of food.
+    Energy = [Unit::linear("kJ", "kj", 0, 10.0, 1.0), Unit::linear("kcal", "kcal", 0, 10.0, 4.184)] us 1;
     /// Heating power.
     Power = [Unit::linear("kW", "kw", 1, 0.1, 1.0)] us 0;
     /// Bitterness.
@@ -245,6 +248,10 @@ dimensions! {
     Carbonation = [Unit::linear("vol", "vol", 1, 0.1, 1.0), Unit::linear("g/L", "g_per_l", 1, 0.1, 1.0 / 1.965)] us 0;
     /// Evaporation.
     VolumeRate = [Unit::linear("L/h", "l_per_h", 1, 0.1, 1.0), Unit::linear("gal/h", "gal_per_h", 2, 0.1, 3.785_411_784)] us 1;
+    /// Water or gas that flows, kept in litres per hour.
+    Flow = [Unit::linear("L/min", "l_per_min", 1, 0.5, 60.0), Unit::linear("gal/min", "gal_per_min", 2, 0.1, 227.124_707)] us 1;
+    /// A room, kept in litres.
+    Room = [Unit::linear("m³", "m3", 0, 5.0, 1000.0), Unit::linear("ft³", "ft3", 0, 100.0, 28.316_847)] us 1;
     /// Mash thickness and absorption.
     VolumePerMass = [Unit::linear("L/kg", "l_per_kg", 2, 0.1, 1.0), Unit::linear("qt/lb", "qt_per_lb", 2, 0.05, QUART / 0.453_592_37)] us 1;
     /// Buffer capacity of wort.
@@ -267,6 +274,8 @@ dimensions! {
     Alcohol = [Unit::linear("% vol", "percent_vol", 1, 0.1, 0.01)] us 0;
     /// Height above the sea.
     Altitude = [Unit::linear("m", "m", 0, 50.0, 1.0), Unit::linear("ft", "ft", 0, 100.0, 0.3048)] us 1;
+    /// How many times, or how many of a thing.
+    Times = [Unit::linear("×", "times", 0, 1.0, 1.0)] us 0;
     /// A plain number.
     Count = [Unit::linear("", "count", 2, 0.1, 1.0)] us 0;
 }
