@@ -10,8 +10,8 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where it fails")]
 
 use batch::document::{
-    Batch, Field, FruitAddition, FruitForm, Gas, GristBy, Hop, MOST_ITEMS, Malt, Reading, ReadingKind,
-    SaltLine, Slot, Spec, Step, Water,
+    Batch, Chiller, Field, FruitAddition, FruitForm, FruitPlace, Gas, GristBy, Hop, HopTime, MOST_ITEMS,
+    Malt, Preserved, Reading, ReadingKind, Rest, SaltLine, Slot, Spec, Step, Water,
 };
 use batch::house::{House, HouseNumber, Lesson};
 use batch::keep::{
@@ -19,9 +19,11 @@ use batch::keep::{
     read, stored_text, write,
 };
 use batch::moment::Moment;
+use calc::brew::bitterness::HopForm;
 use calc::brew::package::PackageKind;
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
+use calc::brew::yeast::YeastForm;
 use calc::chem::meter::Compensation;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::{Culture, Form};
@@ -94,7 +96,7 @@ fn full(n: usize) -> Envelope {
     batch.choices.acid = nth(AcidKind::ALL, n);
     batch.choices.culture = nth(Culture::ALL, n);
     batch.choices.package = nth(PackageKind::ALL, n);
-    batch.choices.gas = nth(&[Gas::PrimingSucrose, Gas::PrimingGlucose, Gas::Cylinder], n);
+    batch.choices.gas = nth(Gas::ALL, n + 1);
     batch.choices.grist_by = nth(&[GristBy::Weights, GristBy::Shares], n);
     batch.waters =
         ["My water", "The other"].map(|name| Water { name: name.to_owned(), ..Water::default() }).to_vec();
@@ -107,7 +109,17 @@ fn full(n: usize) -> Envelope {
         .iter()
         .map(|&class| Malt { class, name: "My malt".to_owned(), numbers: Default::default() })
         .collect();
-    batch.hops = vec![Hop { name: "My hop".to_owned(), ..Hop::default() }];
+    batch.choices.chiller = nth(Chiller::ALL, n);
+    batch.choices.yeast = nth(YeastForm::ALL, n);
+    batch.rests = vec![Rest { infusion: true, ..Rest::default() }, Rest::default()];
+    batch.hops = (0..HopTime::ALL.len().max(HopForm::ALL.len()))
+        .map(|n| Hop {
+            name: "My hop".to_owned(),
+            form: nth(HopForm::ALL, n),
+            time: nth(HopTime::ALL, n),
+            ..Hop::default()
+        })
+        .collect();
     let forms = [Whole, Frozen, Puree, Juice, Concentrate, Dried];
     let fruit = Fruit::ALL.chunks(MOST_ITEMS).cycle().nth(n).unwrap_or_default();
     batch.fruit = fruit
@@ -116,7 +128,10 @@ fn full(n: usize) -> Envelope {
         .map(|(place, &fruit)| FruitAddition {
             fruit,
             form: nth(&forms, place),
-            preserved: place % 2 == 1,
+            own: place % 3 == 1,
+            name: "My fruit".to_owned(),
+            preserved: nth(Preserved::ALL, place),
+            place: nth(FruitPlace::ALL, place),
             numbers: Default::default(),
         })
         .collect();

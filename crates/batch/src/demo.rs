@@ -1,7 +1,7 @@
 //! The invented example: our own scenario, labelled as invented wherever it is shown.
 
 use crate::document::{
-    Batch, Field, FruitAddition, FruitField, FruitForm, Hop, HopField, Malt, MaltField, Slot, WaterField,
+    Batch, Field, FruitAddition, FruitField, Hop, HopField, Malt, MaltField, Slot, WaterField,
 };
 use crate::house::House;
 use crate::moment::Moment;
@@ -30,13 +30,7 @@ pub fn demo(id: String, begun: Moment) -> Batch {
         malt(MaltClass::RiceHulls),
     ];
     batch.hops = vec![Hop::default()];
-    let fruit = |fruit| FruitAddition {
-        fruit,
-        form: FruitForm::Puree,
-        preserved: false,
-        numbers: Default::default(),
-    };
-    batch.fruit = vec![fruit(Fruit::SourCherry), fruit(Fruit::Apricot)];
+    batch.fruit = [Fruit::SourCherry, Fruit::Apricot].map(FruitAddition::new).to_vec();
 
     let mg = |value: f64| Concentration::mg_per_l(value).amount();
     let of = Slot::Of;
@@ -58,7 +52,7 @@ pub fn demo(id: String, begun: Moment) -> Batch {
         (Slot::Malt(1, MaltField::Share), Fraction::percent(30.0).amount()),
         (Slot::Malt(2, MaltField::Share), Fraction::percent(12.0).amount()),
         (Slot::Malt(3, MaltField::Share), Fraction::percent(3.0).amount()),
-        (Slot::Hop(0, HopField::Mass), Mass::grams(10.0).amount()),
+        (Slot::Hop(0, HopField::Mass), Mass::grams(20.0).amount()),
         (Slot::Hop(0, HopField::Alpha), Fraction::percent(6.0).amount()),
         (Slot::Hop(0, HopField::Minutes), Duration::minutes(20.0).amount()),
         (Slot::Fruit(0, FruitField::Mass), Mass::kilograms(2.0).amount()),
@@ -95,14 +89,22 @@ mod tests {
                 Figure::SofteningLime,
                 Figure::MashBase,
                 Figure::RinseAcid,
+                Figure::Conversion,
+                Figure::Lauter,
                 Figure::DoseStock,
                 Figure::DoseDrops,
                 Figure::SourPhNow,
                 Figure::Manganese,
                 Figure::Hold,
+                Figure::YeastPacks,
+                Figure::YeastSlurry,
+                Figure::StarterCells,
                 Figure::GravityNow,
                 Figure::AttenuationNow,
                 Figure::AlcoholNow,
+                Figure::FruitWanted,
+                Figure::WarmestSafe,
+                Figure::LitreCost,
                 Figure::TrialAcid,
                 Figure::TrialFirst,
                 Figure::PrimingSugar,

@@ -7,14 +7,14 @@
 //! Positive factors are learned on their logarithm.
 
 use crate::document::{Field, OutOfRange, Slot, Spec};
+use crate::json::{Kept, Object, elements, name, read};
+use crate::keep::KeepError;
 use calc::data::Source;
 use calc::quantity::{Amount, Count, Dimension, Estimate, Quantity};
-use serde::de::{Deserializer, MapAccess, Visitor};
-use serde::{Deserialize, Serialize, Serializer};
+use serde_json::Value;
 
 /// A number that readings teach and later batches start from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum HouseNumber {
     /// Share of the grist's extract that reaches the kettle.
     Efficiency,
@@ -32,6 +32,8 @@ pub enum HouseNumber {
     WortBuffering,
     /// Souring speed against the first forecast, as a factor.
     SouringSpeed,
+    /// Share of the cooling water's cold that reaches the wort.
+    Chilling,
 }
 
 /// One observation that a batch made of a house number.
@@ -63,6 +65,7 @@ impl HouseNumber {
         Self::MashPhShift,
         Self::WortBuffering,
         Self::SouringSpeed,
+        Self::Chilling,
     ];
 
     /// The name a person reads.
@@ -76,6 +79,7 @@ impl HouseNumber {
             Self::MashPhShift => "Malt pH, as read less as tabled",
             Self::WortBuffering => "Wort buffering, against the published middle",
             Self::SouringSpeed => "Souring speed, against the first forecast",
+            Self::Chilling => "Cold of the water that reaches the wort",
         }
     }
 
@@ -87,6 +91,7 @@ impl HouseNumber {
             Self::Absorption => Some(Field::Absorption),
             Self::KettleLoss => Some(Field::KettleLoss),
             Self::Attenuation => Some(Field::Attenuation),
+            Self::Chilling => Some(Field::Chilling),
             Self::MashPhShift | Self::WortBuffering | Self::SouringSpeed => None,
         }
     }
@@ -131,6 +136,7 @@ impl HouseNumber {
             Self::MashPhShift => (0.08, 0.04),
             Self::WortBuffering => (0.19, 0.08),
             Self::SouringSpeed => (0.5, 0.25),
+            Self::Chilling => (0.15, 0.05),
         };
         Prior { mean: assumed, between, within }
     }
@@ -140,58 +146,42 @@ impl HouseNumber {
 /// house's own mean, in base units (of the logarithm for factors).
 ///
 /// In JSON `[mean, deviation, batches]`.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(from = "(f64, f64, u32)", into = "(f64, f64, u32)")]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Learned {
     mean: f64,
     deviation: f64,
     batches: u32,
 }
 
-impl From<(f64, f64, u32)> for Learned {
-    fn from((mean, deviation, batches): (f64, f64, u32)) -> Self {
-        Self { mean, deviation, batches }
-    }
-}
-
-impl From<Learned> for (f64, f64, u32) {
-    fn from(Learned { mean, deviation, batches }: Learned) -> Self {
-        (mean, deviation, batches)
-    }
-}
-
 /// All that was learned.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct House([Option<Learned>; HouseNumber::ALL.len()]);
 
-impl Serialize for House {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let learned = HouseNumber::ALL.iter().zip(&self.0);
-        serializer.collect_map(learned.filter_map(|(number, learned)| Some((number, learned.as_ref()?))))
-    }
-}
-
-impl<'de> Deserialize<'de> for House {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Numbers;
-
-        impl<'de> Visitor<'de> for Numbers {
-            type Value = House;
-
-            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-                f.write_str("an object of house numbers")
+impl Kept for House {
+    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
+        *self = Self::default();
+        for (key, value) in Object::of(value)?.rest() {
+            let number = HouseNumber::ALL.iter().find(|number| name(*number) == key);
+            let number = number.ok_or_else(|| crate::json::unknown(&key))?;
+            let mut parts = elements(value)?.into_iter();
+            let mut next = || read(parts.next().unwrap_or_default());
+            let (mean, deviation, batches): (f64, f64, f64) = (next()?, next()?, next()?);
+            if !(0.0..=f64::from(u32::MAX)).contains(&batches) {
+                return Err(KeepError::Damaged("a house number rests on no number of batches".to_owned()));
             }
-
-            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<House, A::Error> {
-                let mut house = House::default();
-                while let Some((number, learned)) = map.next_entry::<HouseNumber, Learned>()? {
-                    house.0[number as usize] = Some(learned);
-                }
-                Ok(house)
-            }
+            self.0[*number as usize] = Some(Learned { mean, deviation, batches: batches as u32 });
         }
+        Ok(())
+    }
 
-        deserializer.deserialize_map(Numbers)
+    fn to_json(&self) -> Value {
+        let learned = HouseNumber::ALL.iter().zip(&self.0);
+        let entry = |(number, learned): (&HouseNumber, &Option<Learned>)| {
+            let Learned { mean, deviation, batches } = (*learned)?;
+            let parts = [mean.to_json(), deviation.to_json(), i64::from(batches).to_json()];
+            Some((name(number), Value::Array(parts.to_vec())))
+        };
+        Value::Object(learned.filter_map(entry).collect())
     }
 }
 

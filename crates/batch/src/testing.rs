@@ -4,16 +4,19 @@
 //! feature, because the app has no use for them.
 
 use crate::document::{
-    Batch, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, Gas, GristBy, Hop, HopField,
-    HopNumbers, Malt, MaltField, MaltNumbers, Reading, ReadingKind, SaltLine, SampleNumbers, Slot, Spec,
-    Step, Water, WaterField,
+    Batch, Chiller, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, FruitPlace, Gas,
+    GristBy, Hop, HopField, HopNumbers, HopTime, Malt, MaltField, MaltNumbers, Preserved, Reading,
+    ReadingKind, Rest, SaltLine, SampleNumbers, Slot, Spec, Step, Water, WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
+use crate::json::Kept as _;
 use crate::keep::Envelope;
 use crate::moment::Moment;
+use calc::brew::bitterness::HopForm;
 use calc::brew::package::PackageKind;
 use calc::brew::treatment::{Disinfectant, Softening, Sulfite};
 use calc::brew::water::Finish;
+use calc::brew::yeast::YeastForm;
 use calc::chem::meter::Compensation;
 use calc::data::acids::AcidKind;
 use calc::data::cultures::{Culture, Form};
@@ -57,11 +60,11 @@ fn any_choices() -> impl Strategy<Value = Choices> {
     (
         select(Finish::ALL),
         treatment,
-        select(&[GristBy::Shares, GristBy::Weights][..]),
+        select(GristBy::ALL),
         select(AcidKind::ALL),
         (select(Culture::ALL), select(Form::ALL)),
-        select(PackageKind::ALL),
-        select(&[Gas::Cylinder, Gas::PrimingSucrose, Gas::PrimingGlucose][..]),
+        (select(PackageKind::ALL), select(Chiller::ALL), select(YeastForm::ALL)),
+        select(Gas::ALL),
     )
         .prop_map(
             |(
@@ -70,7 +73,7 @@ fn any_choices() -> impl Strategy<Value = Choices> {
                 grist_by,
                 acid,
                 (culture, form),
-                package,
+                (package, chiller, yeast),
                 gas,
             )| Choices {
                 finish,
@@ -82,6 +85,8 @@ fn any_choices() -> impl Strategy<Value = Choices> {
                 acid,
                 culture,
                 form,
+                chiller,
+                yeast,
                 package,
                 gas,
             },
@@ -91,12 +96,16 @@ fn any_choices() -> impl Strategy<Value = Choices> {
 fn any_fruit() -> impl Strategy<Value = FruitAddition> {
     use FruitForm::{Concentrate, Dried, Frozen, Juice, Puree, Whole};
     let form = select(&[Whole, Frozen, Puree, Juice, Concentrate, Dried][..]);
-    (select(Fruit::ALL), form, any::<bool>()).prop_map(|(fruit, form, preserved)| FruitAddition {
-        fruit,
-        form,
-        preserved,
-        numbers: FruitNumbers::default(),
-    })
+    (select(Fruit::ALL), form, select(Preserved::ALL), (select(FruitPlace::ALL), any::<bool>()), any_text())
+        .prop_map(|(fruit, form, preserved, (place, own), name)| FruitAddition {
+            fruit,
+            own,
+            form,
+            name,
+            preserved,
+            place,
+            numbers: FruitNumbers::default(),
+        })
 }
 
 fn any_reading() -> impl Strategy<Value = Reading> {
@@ -131,8 +140,8 @@ pub fn any_house() -> impl Strategy<Value = House> {
 
 /// The house numbers with as many digits as are kept.
 fn as_kept(house: House) -> House {
-    let text = crate::keep::text_of(&house).unwrap_or_default();
-    serde_json::from_str(&text).unwrap_or(house)
+    let text = crate::keep::text_of(&house.to_json()).unwrap_or_default();
+    serde_json::from_str(&text).ok().and_then(|value| crate::json::read(value).ok()).unwrap_or(house)
 }
 
 /// Any batch that could be typed: every field of every table, every choice,
@@ -143,9 +152,9 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
     let lists = (
         vec(any_text(), 1..4),
         any_text(),
-        (subsequence(Salt::ALL, 0..=Salt::ALL.len()), 0..6_usize),
+        (subsequence(Salt::ALL, 0..=Salt::ALL.len()), 0..6_usize, vec(any::<bool>(), 0..4)),
         vec((select(MaltClass::ALL), any_text()), 0..5),
-        vec(any_text(), 0..4),
+        vec((any_text(), select(HopForm::ALL), select(HopTime::ALL)), 0..4),
         vec(any_fruit(), 0..4),
         vec(any_reading(), 0..30),
         vec((select(Step::ALL), any_moment()), 0..12),
@@ -154,9 +163,9 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
     (identity, any_choices(), lists, shares, any_house()).prop_map(
         |(identity, choices, lists, shares, house)| {
             let (id, name, notes, invented, begun) = identity;
-            let (waters, finish, (salts, points), malts, hops, fruit, readings, ticks) = lists;
+            let (waters, finish, (salts, points, rests), malts, hops, fruit, readings, ticks) = lists;
             let malt = |(class, name)| Malt { class, name, numbers: MaltNumbers::default() };
-            let hop = |name| Hop { name, numbers: HopNumbers::default() };
+            let hop = |(name, form, time)| Hop { name, form, time, numbers: HopNumbers::default() };
             let mut batch = Batch::new(id, name, begun, house);
             batch.notes = notes;
             batch.invented = invented;
@@ -164,6 +173,7 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
             batch.waters = waters.into_iter().map(|name| Water { name, ..Water::default() }).collect();
             batch.own_finish = Water { name: finish, ..Water::default() };
             batch.sample = vec![SampleNumbers::default(); points];
+            batch.rests = rests.into_iter().map(|infusion| Rest { infusion, ..Rest::default() }).collect();
             batch.salts = salts.into_iter().map(SaltLine::new).collect();
             batch.grist = malts.into_iter().map(malt).collect();
             batch.hops = hops.into_iter().map(hop).collect();
@@ -247,7 +257,10 @@ pub fn finished_batch() -> Envelope {
         batch.fruit.push(FruitAddition {
             fruit,
             form: FruitForm::default(),
-            preserved: false,
+            own: false,
+            name: String::new(),
+            preserved: Preserved::No,
+            place: FruitPlace::Fermenter,
             numbers: FruitNumbers::default(),
         });
         let value = Amount::in_base(FruitField::Mass.spec().dimension, mass);

@@ -64,6 +64,7 @@ impl Batch {
             return Err(DocumentError::NoId);
         }
         let names = self.grist.iter().map(|malt| &malt.name).chain(self.hops.iter().map(|hop| &hop.name));
+        let names = names.chain(self.fruit.iter().map(|fruit| &fruit.name));
         let waters = self.waters.iter().map(|water| &water.name).chain([&self.own_finish.name]);
         let texts = [("name", &self.name), ("notes", &self.notes), ("identity", &self.id)]
             .into_iter()
@@ -82,6 +83,7 @@ impl Batch {
             ("fruit additions", self.fruit.len(), MOST_ITEMS),
             ("waters", self.waters.len(), MOST_ITEMS),
             ("salts at hand", self.salts.len(), MOST_ITEMS),
+            ("rests", self.rests.len(), MOST_ITEMS),
             ("points of the sample", self.sample.len(), MOST_ITEMS),
             ("readings", self.readings.len(), MOST_READINGS),
             ("ticked steps", self.ticks.len(), super::Step::ALL.len()),

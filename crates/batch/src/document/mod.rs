@@ -11,11 +11,15 @@ pub use step::{Stage, Step};
 pub use table::{Fallback, OutOfRange, Slot, Spec};
 
 use crate::house::House;
+use crate::json::{Kept, Object, Usual, by_field, by_name, name};
+use crate::keep::KeepError;
 use crate::moment::Moment;
+use calc::brew::bitterness::HopForm;
 use calc::brew::extract::WORT_CORRECTION_SOURCE;
 use calc::brew::package::PackageKind;
 use calc::brew::treatment::{Disinfectant, RESIDUAL_SOURCE, Softening, Sulfite};
 use calc::brew::water::{Finish, Ion, SaltAtHand};
+use calc::brew::yeast::YeastForm;
 use calc::chem::meter::Compensation;
 use calc::data::Source;
 use calc::data::acids::AcidKind;
@@ -24,11 +28,12 @@ use calc::data::fruits::Fruit;
 use calc::data::malts::MaltClass;
 use calc::data::salts::{CHALK_SOURCE, SOLUTION_SOURCE, Salt, calcium_chloride_share};
 use calc::quantity::{
-    Altitude, Amount, Bitterness, Carbonation, CellDensity, Cells, ChargeConcentration, Concentration,
-    Conductivity, Count, Density, Dimension, Duration, Fraction, GaugePressure, MaltBuffering, Mass, Ph,
-    PhDifference, Plato, Power, Quantity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate,
+    AbsolutePressure, AlcoholByVolume, Altitude, Amount, Bitterness, Carbonation, CellDensity, Cells,
+    ChargeConcentration, Concentration, Conductivity, Count, Density, Dimension, Duration, Fraction,
+    GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power, Quantity, Temperature,
+    TitratableAcidity, Volume, VolumePerMass, VolumeRate,
 };
-use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
 use table::fields;
 
 const KIT: Source = Source::our_estimate("A common size; type your own kit's figure.");
@@ -57,6 +62,30 @@ fields! {
         /// Height above the sea.
         altitude Altitude "altitude_m": Altitude as Altitude,
             "Height above the sea", -400.0..=4500.0, or 0.0 KIT;
+        /// Air pressure, in place of the height.
+        barometer Barometer "barometer_kpa": AbsolutePressure as AirPressure,
+            "Barometer, not reduced to sea level", 50.0..=110.0;
+        /// Weight of the empty kettle.
+        kettle_weight KettleWeight "kettle_weight_g": Mass as Mass,
+            "Empty kettle with its heater", 500.0..=60000.0, or 6000.0 KIT;
+        /// Most grain the basket takes.
+        basket_grain BasketGrain "basket_grain_g": Mass as Mass, "Most grain the basket holds", 500.0..=50000.0;
+        /// Temperature of the room.
+        room Room "room_c": Temperature as Temperature, "The room", -5.0..=45.0, or 20.0 KIT;
+        /// Temperature of the water from the tap.
+        tap Tap "tap_water_c": Temperature as Temperature, "Water from the tap", 0.5..=35.0, or 15.0 KIT;
+        /// Flow of the cooling water.
+        cooling_flow CoolingFlow "cooling_flow_l_per_h": VolumeRate as Flow,
+            "Cooling water", 12.0..=3000.0, or 240.0 KIT;
+        /// Flow of wort through a plate chiller.
+        chiller_flow ChillerFlow "chiller_flow_l_per_h": VolumeRate as Flow,
+            "Wort through the plate chiller", 12.0..=3000.0, or 120.0 KIT;
+        /// Share of the cooling water's cold that reaches the wort.
+        chilling Chilling "chiller_effectiveness": Fraction as Percent,
+            "Cold of the water that reaches the wort", 0.02..=1.0, or 0.4 ESTIMATE;
+        /// Effectiveness of the plate chiller.
+        plate_cooling PlateCooling "plate_effectiveness": Fraction as Percent,
+            "Heat the plates exchange, of all that could be", 0.05..=1.0, or 0.85 ESTIMATE;
         /// Share of the grist's fine-grind extract that reaches the kettle.
         efficiency Efficiency "efficiency": Fraction as Percent,
             "Extract that reaches the kettle", 0.3..=1.0, or 0.75 ESTIMATE;
@@ -163,6 +192,12 @@ fields! {
 
         /// Length of the main boil.
         main_boil MainBoil "main_boil_min": Duration as Minutes, "Main boil", 0.0..=240.0, or 30.0 TRADE;
+        /// Hot stand after the boil.
+        stand Stand "stand_min": Duration as Minutes, "Hot stand before chilling", 0.0..=240.0,
+            or 0.0 Source::our_estimate("Chilled at once.");
+        /// Share of the iso-alpha acids that stays in the beer.
+        iso_kept IsoKept "iso_alpha_kept": Fraction as Percent, "Bitterness left by trub and yeast", 0.2..=1.0,
+            or 0.55 Source::our_estimate("Half to six tenths stay.");
         /// Bitterness wanted.
         wanted_bitterness WantedBitterness "wanted_bitterness_ibu": Bitterness as Bitterness,
             "Bitterness wanted", 0.0..=100.0;
@@ -185,6 +220,38 @@ fields! {
             "Yeast to pitch, before the extra for sourness", 0.1..=5.0,
             or 0.75 Source::from_memory("0.75 to 1.0 million per mL and degree Plato for ales.");
 
+        /// Living yeast in one unit of its form, when fresh.
+        yeast_cells YeastCells "yeast_cells_billion": Cells as Cells,
+            "Living cells by the pack, in 1 g, 1 mL or 1 pack", 0.01..=2000.0;
+        /// Age of the yeast.
+        yeast_age YeastAge "yeast_age_min": Duration as Days, "Age of the yeast", 0.0..=3000000.0,
+            or 43200.0 Source::our_estimate("A month old; read the date on the pack.");
+        /// Temperature at which the yeast was kept.
+        yeast_kept YeastKept "yeast_kept_c": Temperature as Temperature, "The yeast was kept at", -30.0..=50.0,
+            or 4.0 Source::our_estimate("Kept in a fridge.");
+        /// Yeast that goes into the starter, in the unit of its form.
+        starter_yeast StarterYeast "starter_yeast": Count as Count,
+            "Yeast into the starter: g, mL or packs", 0.01..=2000.0;
+        /// Oxygen wanted in the wort.
+        oxygen Oxygen "oxygen_mg_per_l": Concentration as Concentration, "Oxygen in the wort", 2.0..=20.0,
+            or 9.0 Source::common_practice("8 to 10 mg/L for ale yeast.");
+        /// Flow of pure oxygen.
+        oxygen_flow OxygenFlow "oxygen_flow_l_per_h": VolumeRate as Flow,
+            "Flow of pure oxygen", 3.0..=600.0, or 60.0 KIT;
+        /// Size of the room the fermenter stands in.
+        ferment_room FermentRoom "ferment_room_l": Volume as Room,
+            "Room the fermenter stands in", 1000.0..=1000000.0, or 25000.0 KIT;
+
+        /// A second vessel, for what does not fit.
+        second_vessel SecondVessel "second_vessel_l": Volume as Volume, "A second fermenter, to the brim", 1.0..=120.0;
+        /// Fruit wanted per litre.
+        wanted_load WantedLoad "fruit_load_wanted_mg_per_l": Concentration as Load,
+            "Fruit wanted per litre of beer", 5000.0..=800000.0;
+        /// Alcohol that fruit is to add.
+        wanted_alcohol WantedAlcohol "fruit_alcohol_wanted": AlcoholByVolume as Alcohol,
+            "Or alcohol wanted from fruit", 0.001..=0.1;
+        /// pH wanted with fruit.
+        wanted_ph WantedFruitPh "fruited_ph_wanted": Ph as Ph, "Or pH wanted with fruit", 2.8..=4.4;
         /// Beer in the glass of a taste trial.
         trial_glass TrialGlass "trial_glass_l": Volume as SmallVolume, "Taste trial: beer in the glass", 0.02..=1.0,
             or 0.1 Source::our_estimate("A glass of 100 mL.");
@@ -201,6 +268,13 @@ fields! {
         /// Temperature at which the beer is served and carbonated.
         serving_temperature ServingTemperature "serving_temperature_c": Temperature as Temperature,
             "Serving temperature", -1.0..=25.0, or 4.0 TRADE;
+        /// One bottle, can or keg, to the brim.
+        package_volume PackageVolume "package_volume_l": Volume as Volume,
+            "One bottle, can or keg, to the brim", 0.1..=60.0, or 19.0 KIT;
+        /// One glass.
+        serving Serving "serving_l": Volume as Volume, "One glass", 0.05..=2.0, or 0.33 KIT;
+        /// What all but the fruit has cost.
+        other_cost OtherCost "other_cost": Count as Count, "All but the fruit has cost, in your money", 0.0..=1000000.0;
         /// Warmest the package will ever be.
         warmest Warmest "warmest_storage_c": Temperature as Temperature,
             "Warmest the package could get", 0.0..=60.0,
@@ -326,6 +400,12 @@ fields! {
             or 0.08 Source::common_practice("Ordinary hops hold 4 to 12 %; read the pack.");
         /// Minutes in the main boil.
         minutes Minutes "boil_min": Duration as Minutes, "Boiled for", 0.0..=240.0;
+        /// Age of the hops.
+        age Age "age_min": Duration as Days, "Age since harvest", 0.0..=5000000.0,
+            or 0.0 Source::our_estimate("The pack's alpha acid is still there.");
+        /// Temperature at which they were kept.
+        kept Kept "kept_c": Temperature as Temperature, "Kept at", -30.0..=40.0,
+            or 4.0 Source::our_estimate("Kept in a fridge.");
     }
 }
 
@@ -340,38 +420,95 @@ fields! {
         ph Ph "ph": Ph as Ph, "pH, read", 1.8..=7.5;
         /// Titratable acid as citric acid.
         acid Acid "acid_as_citric": Fraction as Percent, "Acid, as citric", 0.0..=0.5;
+        /// What a kilogram costs.
+        price Price "price_per_kg": Count as Count, "Price of 1 kg, in your money", 0.0..=10000.0;
     }
 }
 
+fields! {
+    /// Numbers of one rest of the mash.
+    RestNumbers, RestField {
+        /// Temperature of the rest.
+        temperature Temperature "temperature_c": Temperature as Temperature, "Rest at", 35.0..=80.0;
+        /// Length of the rest.
+        time Time "time_min": Duration as Minutes, "For", 0.0..=240.0,
+            or 20.0 Source::common_practice("A rest of 10 to 30 minutes.");
+    }
+}
+
+/// A rest after the first.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Rest {
+    /// Reached by pouring in boiling water that was kept back, not by the heater.
+    pub infusion: bool,
+    /// Its numbers.
+    pub numbers: RestNumbers,
+}
+
+by_field!(Rest, Self::default(), {  } { infusion "infusion", numbers "numbers" });
+
 /// One malt of the grist.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Malt {
     /// The class, for what the bag does not say.
     pub class: MaltClass,
     /// The person's own name for it.
-    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub name: String,
     /// Its numbers.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub numbers: MaltNumbers,
 }
 
-/// One charge of hops in the main boil.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+by_field!(Malt, Self { class: MaltClass::Pilsner, name: String::new(), numbers: MaltNumbers::default() }, { class "class" } { name "name", numbers "numbers" });
+
+/// When hops go in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum HopTime {
+    /// In the main boil, for the minutes given.
+    #[default]
+    Boil,
+    /// As the wort heats up to the main boil.
+    FirstWort,
+    /// At the end of the main boil, for the hot stand.
+    Stand,
+    /// In the cold, in the fermenter.
+    Cold,
+    /// In the sanitising boil, before the bacteria.
+    BeforeSouring,
+}
+
+impl HopTime {
+    /// Every time.
+    pub const ALL: &[Self] = &[Self::Boil, Self::FirstWort, Self::Stand, Self::Cold, Self::BeforeSouring];
+
+    /// Name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Boil => "In the main boil",
+            Self::FirstWort => "While it heats to the main boil",
+            Self::Stand => "In the hot stand",
+            Self::Cold => "Cold, in the fermenter",
+            Self::BeforeSouring => "In the sanitising boil, before the bacteria",
+        }
+    }
+}
+
+/// One charge of hops.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Hop {
     /// The person's own name for it.
-    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub name: String,
+    /// In which form.
+    pub form: HopForm,
+    /// When it goes in.
+    pub time: HopTime,
     /// Its numbers.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub numbers: HopNumbers,
 }
 
+by_field!(Hop, Self::default(), {  } { name "name", form "form", time "time", numbers "numbers" });
+
 /// The form fruit comes in.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum FruitForm {
     /// Fresh, with stones and skins.
     Whole,
@@ -388,21 +525,112 @@ pub enum FruitForm {
     Dried,
 }
 
+impl FruitForm {
+    /// Every form.
+    pub const ALL: &[Self] =
+        &[Self::Whole, Self::Frozen, Self::Puree, Self::Juice, Self::Concentrate, Self::Dried];
+}
+
+/// What keeps fruit from fermenting in its pack.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Preserved {
+    /// Nothing.
+    #[default]
+    No,
+    /// Sulfite.
+    Sulfite,
+    /// Sorbate.
+    Sorbate,
+    /// One of the two or both; the pack was not read closely.
+    Either,
+}
+
+impl Preserved {
+    /// Every way.
+    pub const ALL: &[Self] = &[Self::No, Self::Sulfite, Self::Sorbate, Self::Either];
+
+    /// Name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::No => "No preservative",
+            Self::Sulfite => "With sulfite",
+            Self::Sorbate => "With sorbate",
+            Self::Either => "With sulfite, sorbate or both",
+        }
+    }
+
+    /// Sulfite is in it, or may be.
+    pub const fn sulfite(self) -> bool {
+        matches!(self, Self::Sulfite | Self::Either)
+    }
+}
+
+/// Where fruit goes in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum FruitPlace {
+    /// Into the fermenter, past the peak.
+    #[default]
+    Fermenter,
+    /// Into the keg, at packaging.
+    Keg,
+}
+
+impl FruitPlace {
+    /// Both.
+    pub const ALL: &[Self] = &[Self::Fermenter, Self::Keg];
+
+    /// Name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Fermenter => "Into the fermenter, past the peak",
+            Self::Keg => "Into the keg",
+        }
+    }
+}
+
 /// One addition of fruit.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct FruitAddition {
     /// Which fruit.
     pub fruit: Fruit,
+    /// Another fruit than that, told by its Brix, pH and acid alone.
+    pub own: bool,
     /// In which form.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub form: FruitForm,
-    /// The pack names sorbate or sulfite.
-    #[serde(default, skip_serializing_if = "is_default")]
-    pub preserved: bool,
+    /// The person's own name for it.
+    pub name: String,
+    /// What preserves it.
+    pub preserved: Preserved,
+    /// Where it goes in.
+    pub place: FruitPlace,
     /// Its numbers.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub numbers: FruitNumbers,
+}
+
+by_field!(FruitAddition, Self::new(Fruit::SourCherry), { fruit "fruit" } { own "own", form "form", name "name", preserved "preserved", place "place", numbers "numbers" });
+
+impl FruitAddition {
+    /// What it is called: the person's own name, or the fruit's.
+    pub fn called(&self) -> String {
+        match (self.name.is_empty(), self.own) {
+            (false, _) => self.name.clone(),
+            (true, true) => "own fruit".to_owned(),
+            (true, false) => self.fruit.name().to_owned(),
+        }
+    }
+
+    /// This fruit as purée, past the peak, with no weight yet.
+    pub fn new(fruit: Fruit) -> Self {
+        Self {
+            fruit,
+            own: false,
+            form: FruitForm::default(),
+            name: String::new(),
+            preserved: Preserved::default(),
+            place: FruitPlace::default(),
+            numbers: FruitNumbers::default(),
+        }
+    }
 }
 
 /// The table row of the temperature that can be noted with a reading.
@@ -416,30 +644,28 @@ pub const SAMPLE_TEMPERATURE: &Spec = &Spec {
 };
 
 /// Figures of a water: what its report says, or what is wanted of it.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Water {
     /// The person's own name for it; what has a name is offered to other batches.
-    #[serde(skip_serializing_if = "String::is_empty")]
     pub name: String,
     /// Single figures, and the lower ends of ranges.
-    #[serde(skip_serializing_if = "is_default")]
     pub numbers: WaterNumbers,
     /// Upper ends of ranges.
-    #[serde(skip_serializing_if = "is_default")]
     pub upper: WaterNumbers,
 }
 
+by_field!(Water, Self::default(), {  } { name "name", numbers "numbers", upper "upper" });
+
 /// One salt at hand.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SaltLine {
     /// Which salt.
     pub salt: Salt,
     /// Its numbers.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub numbers: SaltNumbers,
 }
+
+by_field!(SaltLine, Self::new(Salt::Gypsum), { salt "salt" } { numbers "numbers" });
 
 impl SaltLine {
     /// A salt at hand, used as the plan sees fit.
@@ -479,22 +705,13 @@ fn usual_salts() -> Vec<SaltLine> {
         .to_vec()
 }
 
-fn are_usual(salts: &[SaltLine]) -> bool {
-    *salts == usual_salts()
-}
-
 /// Before anything is typed there is one water with an empty report.
 fn one_water() -> Vec<Water> {
     vec![Water::default()]
 }
 
-fn is_one_water(waters: &[Water]) -> bool {
-    *waters == one_water()
-}
-
 /// Whether the grist is given by weights or by shares of a wanted gravity.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum GristBy {
     /// Shares and the wanted gravity give the weights.
     #[default]
@@ -503,9 +720,13 @@ pub enum GristBy {
     Weights,
 }
 
+impl GristBy {
+    /// Both.
+    pub const ALL: &[Self] = &[Self::Shares, Self::Weights];
+}
+
 /// How the beer gets its gas.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Gas {
     /// From a cylinder.
     #[default]
@@ -514,11 +735,41 @@ pub enum Gas {
     PrimingSucrose,
     /// From glucose monohydrate (corn sugar) added at packaging.
     PrimingGlucose,
+    /// From dry malt extract added at packaging.
+    PrimingExtract,
+}
+
+impl Gas {
+    /// Every way.
+    pub const ALL: &[Self] =
+        &[Self::Cylinder, Self::PrimingSucrose, Self::PrimingGlucose, Self::PrimingExtract];
+}
+
+/// How the wort is chilled.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Chiller {
+    /// A coil in the kettle.
+    #[default]
+    Coil,
+    /// Plates, in one pass to the fermenter.
+    Plates,
+}
+
+impl Chiller {
+    /// Both.
+    pub const ALL: &[Self] = &[Self::Coil, Self::Plates];
+
+    /// Name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Coil => "A coil in the kettle",
+            Self::Plates => "Plates, on the way to the fermenter",
+        }
+    }
 }
 
 /// Everything a person chooses from a list.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Choices {
     /// The water goal.
     pub finish: Finish,
@@ -538,14 +789,20 @@ pub struct Choices {
     pub culture: Culture,
     /// How they come.
     pub form: Form,
+    /// What chills the wort.
+    pub chiller: Chiller,
+    /// How the yeast comes.
+    pub yeast: YeastForm,
     /// The package.
     pub package: PackageKind,
     /// Where the gas comes from.
     pub gas: Gas,
 }
 
+by_field!(Choices, Self::default(), {  } { finish "finish", softening "softening", disinfectant "disinfectant", sulfite "sulfite", compensation "compensation", grist_by "grist_by", acid "acid", culture "culture", form "form", chiller "chiller", yeast "yeast", package "package", gas "gas" });
+
 /// A step that was ticked, and when.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Tick(
     /// The step.
     pub Step,
@@ -554,108 +811,77 @@ pub struct Tick(
 );
 
 /// One batch: everything that is planned and everything that was measured.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Batch {
     /// Identifies the batch for ever, also across devices.
     pub id: String,
     /// What the person calls it.
     pub name: String,
     /// An invented example, labelled as such wherever it is shown.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub invented: bool,
     /// When the document was begun.
-    #[serde(rename = "begun_s")]
     pub begun: Moment,
     /// Free notes.
-    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub notes: String,
     /// Everything chosen from a list.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub choices: Choices,
     /// Every single number typed.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub numbers: Numbers,
     /// The waters; never none.
-    #[serde(default = "one_water", skip_serializing_if = "is_one_water")]
     pub waters: Vec<Water>,
     /// Own ranges of ions in place of the chosen finish's.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub own_finish: Water,
     /// Salts at hand.
-    #[serde(default = "usual_salts", skip_serializing_if = "are_usual")]
     pub salts: Vec<SaltLine>,
+    /// Rests of the mash after the first.
+    pub rests: Vec<Rest>,
     /// A titrated sample of the wort.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub sample: Vec<SampleNumbers>,
     /// The grist.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub grist: Vec<Malt>,
     /// The hops.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub hops: Vec<Hop>,
     /// The fruit.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub fruit: Vec<FruitAddition>,
     /// What the kit and the hands had taught when this batch was begun.
-    #[serde(default, skip_serializing_if = "is_default")]
     pub house: House,
     /// What was measured.
-    #[serde(default, skip_serializing_if = "Readings::is_empty")]
     pub readings: Readings,
     /// Steps that are done.
-    #[serde(default, skip_serializing_if = "Vec::is_empty", with = "since")]
     pub ticks: Vec<Tick>,
 }
 
+by_field!(Batch, Self::new(String::new(), String::new(), Moment::default(), House::default()), { id "id", name "name", begun "begun_s" } { invented "invented", notes "notes", choices "choices", numbers "numbers", waters "waters", own_finish "own_finish", salts "salts", rests "rests", sample "sample", grist "grist", hops "hops", fruit "fruit", house "house", readings "readings", ticks "ticks" });
+
 /// Ticks in JSON: under each step the seconds since the ticked step before it;
 /// under the first, since 1970. Seventeen steps stay small that way.
-mod since {
-    use super::{Moment, Step, Tick};
-    use serde::Serializer;
-    use serde::de::{Deserializer, MapAccess, Visitor};
-
-    pub(super) fn serialize<S: Serializer>(ticks: &[Tick], serializer: S) -> Result<S::Ok, S::Error> {
-        let before = std::iter::once(0).chain(ticks.iter().map(|tick| tick.1.as_seconds()));
-        serializer.collect_map(
-            ticks.iter().zip(before).map(|(tick, before)| (tick.0, tick.1.as_seconds().wrapping_sub(before))),
-        )
-    }
-
-    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Tick>, D::Error> {
-        struct Steps;
-
-        impl<'de> Visitor<'de> for Steps {
-            type Value = Vec<Tick>;
-
-            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-                f.write_str("an object of steps")
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Vec<Tick>, A::Error> {
-                let mut since: Vec<(Step, i64)> = Vec::new();
-                while let Some(entry) = map.next_entry::<Step, i64>()? {
-                    // A step named twice counts as its last.
-                    since.retain(|other| other.0 != entry.0);
-                    let place = since.partition_point(|other| other.0 < entry.0);
-                    since.insert(place, entry);
-                }
-                let mut at = 0_i64;
-                let ticks = since.into_iter().map(|(step, since)| {
-                    at = at.wrapping_add(since);
-                    Tick(step, Moment::from_seconds(at))
-                });
-                Ok(ticks.collect())
+impl Kept for Vec<Tick> {
+    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
+        let mut object = Object::of(value)?;
+        let mut at = 0_i64;
+        self.clear();
+        for &step in Step::ALL {
+            // A time that is not there is no tick.
+            if let Some(since) = object.read_or_none::<i64>(&name(&step))? {
+                at = at.wrapping_add(since);
+                self.push(Tick(step, Moment::from_seconds(at)));
             }
         }
+        object.end()
+    }
 
-        deserializer.deserialize_map(Steps)
+    fn to_json(&self) -> Value {
+        let mut before = 0;
+        let mut entries = Map::new();
+        for Tick(step, at) in self {
+            entries.insert(name(step), at.as_seconds().wrapping_sub(before).to_json());
+            before = at.as_seconds();
+        }
+        Value::Object(entries)
     }
 }
 
-pub(crate) fn is_default<T: Default + PartialEq>(value: &T) -> bool {
-    *value == T::default()
-}
+by_name!(HopTime, FruitForm, Preserved, FruitPlace, GristBy, Gas, Chiller);
 
 impl Batch {
     /// An empty batch with the house numbers known at its beginning.
@@ -671,6 +897,7 @@ impl Batch {
             waters: one_water(),
             own_finish: Water::default(),
             salts: usual_salts(),
+            rests: Vec::new(),
             sample: Vec::new(),
             grist: Vec::new(),
             hops: Vec::new(),
@@ -679,6 +906,16 @@ impl Batch {
             readings: Readings::default(),
             ticks: Vec::new(),
         }
+    }
+
+    /// Reads a document of the present schema.
+    ///
+    /// # Errors
+    /// [`KeepError`] for a name that is not known or something of the wrong form.
+    pub fn read(value: Value) -> Result<Self, KeepError> {
+        let mut batch: Self = Usual::usual();
+        batch.fill(value)?;
+        Ok(batch)
     }
 
     /// A new batch from this one: the same plan and kit, the newest house

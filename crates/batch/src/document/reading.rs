@@ -2,11 +2,11 @@
 
 use super::Spec;
 use super::step::Stage;
+use crate::json::{Kept, Object, elements, read};
+use crate::keep::KeepError;
 use crate::moment::Moment;
 use calc::quantity::{Amount, Dimension, Temperature};
-use serde::de::{Error, MapAccess, SeqAccess, Visitor};
-use serde::ser::{SerializeMap, SerializeSeq};
-use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde_json::{Map, Value};
 
 /// Declares the kinds of reading with their table rows.
 macro_rules! readings {
@@ -51,6 +51,8 @@ readings! {
     MashBase "mash_base_g" in Mash as SmallMass, "Base added to the mash", 0.0..=200.0;
     /// pH of the mash, cooled to room temperature.
     MashPh "mash_ph" in Mash as Ph, "Mash pH", 3.5..=8.0;
+    /// Gravity of the liquid at the end of the mash, before the basket is lifted.
+    MashGravity "mash_gravity_plato" in Mash as Gravity, "Gravity at the end of the mash", 0.0..=35.0;
     /// Volume in the kettle before the sanitising boil, hot.
     PreBoilVolume "pre_boil_volume_l" in FirstBoil as Volume, "Volume before the boil, hot", 1.0..=120.0;
     /// Gravity before the sanitising boil.
@@ -67,6 +69,8 @@ readings! {
     SourTemperature "sour_temperature_c" in Souring as Temperature, "Temperature while souring", 0.0..=60.0;
     /// Titratable acidity of the sour wort.
     SourAcidity "sour_acidity_g_per_l_lactic" in Souring as TitratableAcidity, "Titratable acidity", 0.0..=40.0;
+    /// Time the chiller took.
+    ChillTime "chill_time_min" in MainBoil as Minutes, "Time to chill", 1.0..=1440.0;
     /// Volume in the kettle after the main boil, hot.
     PostBoilVolume "post_boil_volume_l" in MainBoil as Volume, "Volume after the boil, hot", 1.0..=120.0;
     /// Original gravity.
@@ -153,130 +157,69 @@ impl Readings {
     }
 }
 
-/// One reading as it is stored: seconds since the one before, the value, and
-/// temperature and note where there are any.
-struct Stored {
-    since: i64,
-    value: f64,
-    temperature: Option<f64>,
-    note: String,
-}
-
-impl Serialize for Stored {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut all = serializer.serialize_seq(None)?;
-        all.serialize_element(&self.since)?;
-        all.serialize_element(&self.value)?;
-        if self.temperature.is_some() || !self.note.is_empty() {
-            all.serialize_element(&self.temperature)?;
-        }
-        if !self.note.is_empty() {
-            all.serialize_element(&self.note)?;
-        }
-        all.end()
-    }
-}
-
-impl<'de> Deserialize<'de> for Stored {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Parts;
-
-        impl<'de> Visitor<'de> for Parts {
-            type Value = Stored;
-
-            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-                f.write_str("seconds, a value, and perhaps a temperature and a note")
-            }
-
-            fn visit_seq<A: SeqAccess<'de>>(self, mut parts: A) -> Result<Stored, A::Error> {
-                let missing = |place| A::Error::invalid_length(place, &self);
-                Ok(Stored {
-                    since: parts.next_element()?.ok_or_else(|| missing(0))?,
-                    value: parts.next_element()?.ok_or_else(|| missing(1))?,
-                    temperature: parts.next_element::<Option<f64>>()?.flatten(),
-                    note: parts.next_element()?.unwrap_or_default(),
-                })
-            }
-        }
-
-        deserializer.deserialize_seq(Parts)
-    }
-}
-
 /// The key of the time from which all readings are counted.
 const FROM: &str = "from_s";
 
-impl Serialize for Readings {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let from = self.0.first().map_or(0, |reading| reading.at.as_seconds());
-        let mut groups = serializer.serialize_map(None)?;
-        groups.serialize_entry(FROM, &from)?;
-        for &kind in ReadingKind::ALL {
-            let mut before = from;
-            let stored: Vec<Stored> = self
-                .of(kind)
-                .map(|reading| {
-                    // Wrapping, both here and on the way back, keeps even absurd times exact.
-                    let since = reading.at.as_seconds().wrapping_sub(before);
-                    before = reading.at.as_seconds();
-                    Stored {
-                        since,
-                        value: reading.value.base(),
-                        temperature: reading.temperature.map(Temperature::as_celsius),
-                        note: reading.note.clone(),
-                    }
-                })
-                .collect();
-            if !stored.is_empty() {
-                groups.serialize_entry(kind.spec().key, &stored)?;
-            }
-        }
-        groups.end()
-    }
+/// One reading as it is stored: seconds since the one before, the value, and
+/// temperature and note where there are any.
+fn stored(value: Value) -> Result<(i64, f64, Option<f64>, String), KeepError> {
+    let mut parts = elements(value)?.into_iter();
+    let mut next = || parts.next().unwrap_or_default();
+    let (since, value) = (read(next())?, read(next())?);
+    let (temperature, note) = (next(), next());
+    let temperature = if temperature.is_null() { None } else { Some(read(temperature)?) };
+    Ok((since, value, temperature, if note.is_null() { String::new() } else { read(note)? }))
 }
 
-impl<'de> Deserialize<'de> for Readings {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Groups;
-
-        impl<'de> Visitor<'de> for Groups {
-            type Value = Readings;
-
-            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-                f.write_str("readings by their kinds")
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Readings, A::Error> {
-                let mut from = None;
-                let mut groups: Vec<(ReadingKind, Vec<Stored>)> = Vec::new();
-                while let Some(key) = map.next_key::<String>()? {
-                    if key == FROM {
-                        from = Some(map.next_value::<i64>()?);
-                    } else if let Some(kind) = ReadingKind::from_key(&key) {
-                        groups.push((kind, map.next_value()?));
-                    } else {
-                        return Err(A::Error::unknown_field(&key, &[]));
-                    }
-                }
-                let from = from.ok_or_else(|| A::Error::missing_field(FROM))?;
-                let mut readings = Readings::default();
-                for (kind, group) in groups {
-                    let mut at = from;
-                    for stored in group {
-                        at = at.wrapping_add(stored.since);
-                        readings.add(Reading {
-                            kind,
-                            value: Amount::in_base(kind.spec().dimension, stored.value),
-                            at: Moment::from_seconds(at),
-                            temperature: stored.temperature.map(Temperature::celsius),
-                            note: stored.note,
-                        });
-                    }
-                }
-                Ok(readings)
+impl Kept for Readings {
+    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
+        let mut groups = Object::of(value)?;
+        let from: i64 = groups.read(FROM)?;
+        self.0.clear();
+        for (key, group) in groups.rest() {
+            let kind = ReadingKind::from_key(&key).ok_or_else(|| crate::json::unknown(&key))?;
+            let mut at = from;
+            for reading in elements(group)? {
+                let (since, value, temperature, note) = stored(reading)?;
+                at = at.wrapping_add(since);
+                self.add(Reading {
+                    kind,
+                    value: Amount::in_base(kind.spec().dimension, value),
+                    at: Moment::from_seconds(at),
+                    temperature: temperature.map(Temperature::celsius),
+                    note,
+                });
             }
         }
+        Ok(())
+    }
 
-        deserializer.deserialize_map(Groups)
+    fn to_json(&self) -> Value {
+        let from = self.0.first().map_or(0, |reading| reading.at.as_seconds());
+        let mut groups = Map::new();
+        groups.insert(FROM.to_owned(), from.to_json());
+        for &kind in ReadingKind::ALL {
+            let mut before = from;
+            let mut group = Vec::new();
+            for reading in self.of(kind) {
+                // Wrapping, both here and on the way back, keeps even absurd times exact.
+                let since = reading.at.as_seconds().wrapping_sub(before);
+                before = reading.at.as_seconds();
+                let mut parts = vec![since.to_json(), reading.value.base().to_json()];
+                let (noted, warm) =
+                    (!reading.note.is_empty(), reading.temperature.map(Temperature::as_celsius));
+                if noted || warm.is_some() {
+                    parts.push(warm.map_or(Value::Null, |warm| warm.to_json()));
+                }
+                if noted {
+                    parts.push(reading.note.to_json());
+                }
+                group.push(Value::Array(parts));
+            }
+            if !group.is_empty() {
+                groups.insert(kind.spec().key.to_owned(), Value::Array(group));
+            }
+        }
+        Value::Object(groups)
     }
 }

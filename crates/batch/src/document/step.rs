@@ -1,7 +1,5 @@
 //! The stages of a batch and the steps that are ticked in them.
 
-use serde::{Deserialize, Serialize};
-
 /// A stage of the batch, in the order they happen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Stage {
@@ -84,8 +82,7 @@ impl Stage {
 macro_rules! steps {
     ($( $(#[$doc:meta])* $name:ident in $stage:ident, $done:literal, $caution:literal; )+) => {
         /// A step of the batch that can be ticked, in order.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-        #[serde(rename_all = "snake_case")]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub enum Step { $( $(#[$doc])* $name, )+ }
 
         impl Step {

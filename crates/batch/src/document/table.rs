@@ -6,7 +6,6 @@
 use super::Batch;
 use calc::data::Source;
 use calc::quantity::{Amount, Dimension, Quantity};
-use serde::de::{Deserializer, Error, MapAccess, Visitor};
 
 /// What an entry field is: the row of the table.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -82,21 +81,26 @@ macro_rules! fields {
             } )+
         }
 
-        impl Serialize for $owner {
-            fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-                let typed = $enum::ALL.iter().filter_map(|&field| Some((field.spec().key, self.0[field as usize]?)));
-                serializer.collect_map(typed)
+        impl crate::json::Usual for $owner {
+            fn usual() -> Self {
+                Self::default()
             }
         }
 
-        impl<'de> Deserialize<'de> for $owner {
-            fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-                let mut numbers = Self::default();
-                table::read_numbers(deserializer, &mut |key, number| {
+        impl Kept for $owner {
+            fn fill(&mut self, value: Value) -> Result<(), KeepError> {
+                *self = Self::default();
+                crate::json::fill_numbers(value, &mut |key, number| {
                     let field = $enum::ALL.iter().find(|field| field.spec().key == key);
-                    field.is_some_and(|&field| numbers.0[field as usize].replace(number).is_none())
-                })?;
-                Ok(numbers)
+                    field.is_some_and(|&field| self.0[field as usize].replace(number).is_none())
+                })
+            }
+
+            fn to_json(&self) -> Value {
+                let typed = $enum::ALL
+                    .iter()
+                    .filter_map(|&field| Some((field.spec().key.to_owned(), self.0[field as usize]?.to_json())));
+                Value::Object(typed.collect())
             }
         }
 
@@ -151,38 +155,6 @@ macro_rules! fields {
 
 pub(crate) use fields;
 
-/// Reads an object of numbers, handing each to `take`, which says whether it
-/// knew the key and had not seen it before. One copy of the code for all tables.
-///
-/// # Errors
-/// The deserializer's own, and one for a key that was not taken.
-pub(super) fn read_numbers<'de, D: Deserializer<'de>>(
-    deserializer: D,
-    take: &mut dyn FnMut(&str, f64) -> bool,
-) -> Result<(), D::Error> {
-    struct Numbers<'a>(&'a mut dyn FnMut(&str, f64) -> bool);
-
-    impl<'de> Visitor<'de> for Numbers<'_> {
-        type Value = ();
-
-        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-            f.write_str("an object of numbers")
-        }
-
-        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
-            while let Some(key) = map.next_key::<String>()? {
-                let number = map.next_value()?;
-                if !(self.0)(&key, number) {
-                    return Err(A::Error::unknown_field(&key, &[]));
-                }
-            }
-            Ok(())
-        }
-    }
-
-    deserializer.deserialize_map(Numbers(take))
-}
-
 /// Any entry field of a batch document.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Slot {
@@ -200,6 +172,8 @@ pub enum Slot {
     Salt(usize, super::SaltField),
     /// A point of the titrated sample.
     Sample(usize, super::SampleField),
+    /// A field of the rest at this place.
+    Rest(usize, super::RestField),
     /// A field of the malt at this place.
     Malt(usize, super::MaltField),
     /// A field of the hop charge at this place.
@@ -218,6 +192,7 @@ impl Slot {
             }
             Self::Salt(_, field) => field.spec(),
             Self::Sample(_, field) => field.spec(),
+            Self::Rest(_, field) => field.spec(),
             Self::Malt(_, field) => field.spec(),
             Self::Hop(_, field) => field.spec(),
             Self::Fruit(_, field) => field.spec(),
@@ -234,6 +209,7 @@ impl Slot {
             Self::FinishTo(field) => field.get(&batch.own_finish.upper),
             Self::Salt(place, field) => batch.salts.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Sample(place, field) => batch.sample.get(place).and_then(|point| field.get(point)),
+            Self::Rest(place, field) => batch.rests.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Malt(place, field) => batch.grist.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Hop(place, field) => batch.hops.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Fruit(place, field) => batch.fruit.get(place).and_then(|item| field.get(&item.numbers)),
@@ -260,6 +236,9 @@ impl Slot {
             }
             Self::Sample(place, field) => {
                 batch.sample.get_mut(place).map_or(Ok(()), |point| field.set(point, value))
+            }
+            Self::Rest(place, field) => {
+                batch.rests.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
             }
             Self::Malt(place, field) => {
                 batch.grist.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
@@ -289,13 +268,22 @@ impl Slot {
             .flat_map(|place| super::SaltField::ALL.iter().map(move |&field| Self::Salt(place, field)));
         let sample = (0..batch.sample.len())
             .flat_map(|place| super::SampleField::ALL.iter().map(move |&field| Self::Sample(place, field)));
+        let rests = (0..batch.rests.len())
+            .flat_map(|place| super::RestField::ALL.iter().map(move |&field| Self::Rest(place, field)));
         let malts = (0..batch.grist.len())
             .flat_map(|place| super::MaltField::ALL.iter().map(move |&field| Self::Malt(place, field)));
         let hops = (0..batch.hops.len())
             .flat_map(|place| super::HopField::ALL.iter().map(move |&field| Self::Hop(place, field)));
         let fruit = (0..batch.fruit.len())
             .flat_map(|place| super::FruitField::ALL.iter().map(move |&field| Self::Fruit(place, field)));
-        own.chain(waters).chain(finish).chain(salts).chain(sample).chain(malts).chain(hops).chain(fruit)
+        own.chain(waters)
+            .chain(finish)
+            .chain(salts)
+            .chain(sample)
+            .chain(rests)
+            .chain(malts)
+            .chain(hops)
+            .chain(fruit)
     }
 
     /// Where the upper end is kept when this field takes a range.

@@ -20,21 +20,30 @@
 use super::envelope::{APP, Envelope, Newer, Opened, decode, encode, label_of, text_of};
 use super::packed::unpack_whole;
 use super::{KeepError, name_with, object};
+use crate::json::Kept as _;
 use crate::moment::Moment;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
+use serde_json::Value;
 use serde_json::value::RawValue;
 
 /// The form of keepsake this version writes and reads.
 pub const KEEPSAKE: u32 = 1;
 
 /// A text that could not be read, as it was found.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SetAside {
     /// Under which key it lay.
     pub key: String,
     /// The text.
     pub text: String,
+}
+
+impl SetAside {
+    fn to_json(&self) -> Value {
+        let parts = [("key", &self.key), ("text", &self.text)];
+        Value::Object(parts.map(|(key, text)| (key.to_owned(), text.to_json())).into_iter().collect())
+    }
 }
 
 /// A batch of a keepsake that could not be read.
@@ -103,7 +112,7 @@ impl Contents {
         if !set_aside.is_empty() {
             out.push_str(",\n\"set_aside\":[");
             // Two texts always make sound JSON; there is no number in them that could not be written.
-            list(&mut out, set_aside.iter().filter_map(|text| text_of(text).ok()));
+            list(&mut out, set_aside.iter().filter_map(|text| text_of(&text.to_json()).ok()));
         }
         if let Some(preferences) = preferences.filter(|text| is_json(text)) {
             out.push_str(",\n\"preferences\":");
@@ -353,7 +362,7 @@ fn put(book: &[Envelope], merged: &mut Merged, theirs: Envelope) {
 fn copy_of(theirs: &Envelope) -> Envelope {
     let mut copy = theirs.clone();
     // A batch that was read is sound, so it has a text; without one the identity still names the batch.
-    let text = text_of(&theirs.data).unwrap_or_default();
+    let text = text_of(&theirs.data.to_json()).unwrap_or_default();
     let start: String = theirs.data.id.chars().take(64).collect();
     copy.data.id = format!("{start}-{:08x}", fingerprint(theirs.data.id.bytes().chain(text.bytes())));
     copy.data.name = name_with(&theirs.data.name, " (from keepsake)");

@@ -7,13 +7,13 @@ use serde_json::{Map, Value, json};
 /// older document would read differently or not at all: a field renamed, moved
 /// or taken away, a field or a choice added, a range narrowed, a default changed. Add the step to
 /// [`STEPS`] and a stored batch of the schema left behind to `tests/fixtures`.
-pub const SCHEMA: u32 = 2;
+pub const SCHEMA: u32 = 3;
 
 /// Turns the document of one schema into that of the next.
 type Step = fn(Value) -> Result<Value, KeepError>;
 
 /// The step at place n turns a document of schema n + 1 into one of schema n + 2.
-const STEPS: &[Step] = &[several_waters];
+const STEPS: &[Step] = &[several_waters, named_preservatives];
 
 const _: () = assert!(STEPS.len() + 1 == SCHEMA as usize, "every older schema needs its step");
 
@@ -51,6 +51,21 @@ fn several_waters(mut value: Value) -> Result<Value, KeepError> {
         };
         if let Some(lines) = lines {
             batch.insert("salts".to_owned(), Value::Array(lines));
+        }
+    }
+    Ok(value)
+}
+
+/// From 2 to 3: that a pack names sorbate or sulfite became which of them; where
+/// only that was known, it may be either.
+fn named_preservatives(mut value: Value) -> Result<Value, KeepError> {
+    let batch = value.as_object_mut().ok_or(KeepError::NotAnEnvelope)?;
+    if let Some(Value::Array(fruit)) = batch.get_mut("fruit") {
+        for addition in fruit.iter_mut().filter_map(Value::as_object_mut) {
+            if let Some(Value::Bool(preserved)) = addition.get("preserved") {
+                let now = if *preserved { "either" } else { "no" };
+                addition.insert("preserved".to_owned(), json!(now));
+            }
         }
     }
     Ok(value)
@@ -123,6 +138,14 @@ mod tests {
         let lines = json!([{ "salt": "epsom", "numbers": { "locked_g": 2.5 } }]);
         assert_eq!(migrate(own, 1).map(|new| new["salts"].clone()), Ok(lines));
         assert_eq!(migrate(json!({}), 1), Ok(json!({ "waters": [{ "numbers": {} }] })));
+    }
+
+    #[test]
+    fn a_preserved_pack_may_hold_either() {
+        let old = json!({ "fruit": [{ "fruit": "mango", "preserved": true }, { "fruit": "guava" }] });
+        let new = json!({ "fruit": [{ "fruit": "mango", "preserved": "either" }, { "fruit": "guava" }] });
+        assert_eq!(migrate(old, 2), Ok(new));
+        assert_eq!(migrate(json!([]), 2), Err(KeepError::NotAnEnvelope));
     }
 
     #[test]

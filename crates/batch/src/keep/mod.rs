@@ -154,7 +154,7 @@ impl From<serde_json::Error> for KeepError {
 }
 
 /// The beginning of a text that may be a whole book.
-fn short(text: &str) -> String {
+pub(crate) fn short(text: &str) -> String {
     const MOST: usize = 120;
     match text.char_indices().nth(MOST) {
         Some((end, _)) => format!("{}…", &text[..end]),

@@ -182,6 +182,44 @@ const NAMES: &[&str] = &[
     "trial_part_l",
     "sample",
     "acid_l",
+    "barometer_kpa",
+    "kettle_weight_g",
+    "basket_grain_g",
+    "room_c",
+    "tap_water_c",
+    "cooling_flow_l_per_h",
+    "chiller_flow_l_per_h",
+    "chiller_effectiveness",
+    "plate_effectiveness",
+    "stand_min",
+    "iso_alpha_kept",
+    "yeast_cells_billion",
+    "yeast_age_min",
+    "yeast_kept_c",
+    "starter_yeast",
+    "oxygen_mg_per_l",
+    "oxygen_flow_l_per_h",
+    "ferment_room_l",
+    "second_vessel_l",
+    "fruit_load_wanted_mg_per_l",
+    "fruit_alcohol_wanted",
+    "fruited_ph_wanted",
+    "package_volume_l",
+    "serving_l",
+    "other_cost",
+    "age_min",
+    "kept_c",
+    "price_per_kg",
+    "temperature_c",
+    "time_min",
+    "mash_gravity_plato",
+    "chill_time_min",
+    "rests",
+    "infusion",
+    "own",
+    "time",
+    "place",
+    "chiller",
 ];
 
 /// The character of the first name: the first printable one behind ASCII.
@@ -263,7 +301,7 @@ fn end_of_string(text: &str) -> Option<usize> {
 mod tests {
     use super::*;
     use crate::document::{
-        Field, FruitField, HopField, MaltField, ReadingKind, SaltField, SampleField, WaterField,
+        Field, FruitField, HopField, MaltField, ReadingKind, RestField, SaltField, SampleField, WaterField,
     };
     use crate::keep::encode;
     use crate::testing::any_envelope;
@@ -279,6 +317,7 @@ mod tests {
         let keys = keys.chain(WaterField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(SaltField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(SampleField::ALL.iter().map(|field| field.spec().key));
+        let keys = keys.chain(RestField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(HopField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(FruitField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(ReadingKind::ALL.iter().map(|kind| kind.spec().key));
