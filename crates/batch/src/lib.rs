@@ -7,7 +7,9 @@
 pub mod demo;
 pub mod document;
 pub mod house;
+pub mod json;
 pub mod keep;
+pub mod label;
 pub mod moment;
 pub mod plan;
 pub mod report;

@@ -1,6 +1,7 @@
 //! A plan as JSON with the unit in every key: for scripts and outside checks.
 
 use crate::document::{Batch, Stage};
+use crate::json::name;
 use crate::moment::Moment;
 use crate::plan::{Figure, Level, Origin, Plan, next_move};
 use crate::say::{Piece, Sentence};
@@ -60,15 +61,20 @@ pub fn plan_json(batch: &Batch, plan: &Plan, now: Moment) -> Value {
     json!({
         "stages": stages,
         "salts": plan.salts.iter().map(|line| json!({
-            "salt": line.salt, "mash_g": line.mash.as_grams(), "rinse_g": line.rinse.as_grams(),
+            "salt": name(&line.salt), "mash_g": line.mash.as_grams(), "rinse_g": line.rinse.as_grams(),
         })).collect::<Vec<_>>(),
         "mash_course": plan.mash_course(batch).iter().map(|(acid, ph)| json!({
             "acid_ml": acid.as_millilitres(), "low_ph": ph.low.value(), "value_ph": ph.value.value(), "high_ph": ph.high.value(),
         })).collect::<Vec<_>>(),
         "grist": plan.malts.iter().map(|line| json!({
-            "class": line.class,
+            "class": name(&line.class),
             "mass_g": line.mass.map(|mass| mass.as_grams()),
             "share_percent": line.share.map(|share| share.as_percent()),
+        })).collect::<Vec<_>>(),
+        "corrections": plan.fixes.iter().map(text).collect::<Vec<_>>(),
+        "kettle": plan.kettle.iter().map(|(when, level)| json!({ "when": when, "l": level.as_litres() })).collect::<Vec<_>>(),
+        "bitterness_course": plan.bitterness_course().iter().map(|(at, ibu)| json!({
+            "after_min": at.as_minutes(), "ibu": ibu.as_ibu(),
         })).collect::<Vec<_>>(),
         "course": plan.course.iter().map(|point| json!({
             "after_h": point.at.as_hours(),
@@ -76,7 +82,11 @@ pub fn plan_json(batch: &Batch, plan: &Plan, now: Moment) -> Value {
             "value_ph": point.value.value(),
             "high_ph": point.high.value(),
         })).collect::<Vec<_>>(),
-        "burst_check": plan.verdict.as_ref().map(|(verdict, reasons)| json!({ "verdict": verdict, "reasons": reasons })),
+        "burst_check": plan.verdict.as_ref().map(|(verdict, reasons)| json!({
+            "verdict": name(verdict),
+            "reasons": reasons.iter().map(|reason| name(reason)).collect::<Vec<_>>(),
+            "remedies": plan.remedies,
+        })),
         "warnings": plan.warnings.iter().map(|warning| json!({
             "stage": warning.stage.key(),
             "level": match warning.level { Level::Note => "note", Level::Caution => "caution", Level::Stop => "stop" },

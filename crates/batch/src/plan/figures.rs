@@ -1,20 +1,30 @@
 //! The figures of a plan: one row each, with its words, its inputs and its sources.
 
 use crate::document::{Field, Stage, WaterField};
+use calc::brew::bitterness::{
+    AGE_SOURCE, FORM_SOURCE, MALOWICKI_SOURCE, RAGER_SOURCE, SOLUBILITY_SOURCE, SOUR_SOURCE, TINSETH_SOURCE,
+};
 use calc::brew::buffer::{AMOUNTS_SOURCE, GROUPS_SOURCE};
 use calc::brew::dosing::DOSING_SOURCE;
 use calc::brew::drop::LADDER_SOURCE;
+use calc::brew::ferment::ROOM_SOURCE;
+use calc::brew::fruit::{FRUITED_PH_SOURCE, INTENSITY_SOURCE, PURGE_SOURCE};
+use calc::brew::heat::{LATENT_SOURCE, LOSS_SOURCE, STEEL_SOURCE, WORT_HEAT_SOURCE};
 use calc::brew::kill::{HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE};
 use calc::brew::mash::{HARDNESS_SOURCE, SPREAD_SOURCE as MASH_SPREAD};
+use calc::brew::package::{PASTEURISING_SOURCE, UNITS_SOURCE};
+use calc::brew::serving::ENERGY_SOURCE;
 use calc::brew::souring::{MANGANESE_CEILING_SOURCE, MANGANESE_DOSE_SOURCE, MANGANESE_IN_WORT_SOURCE};
 use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
+use calc::brew::yeast::{FRESH_SOURCE, OXYGEN_SOURCE, STARTER_SOURCE, UPTAKE_SOURCE, VIABILITY_SOURCE};
+use calc::chem::gas::{BEER_SOURCE, EXPANSION_SOURCE, VIRIAL_SOURCE};
 use calc::chem::pairs::SOURCE as PAIRS;
 use calc::data::Source;
 use calc::data::acid_notes::TASTE_SOURCE;
 use calc::quantity::{
     AlcoholByVolume, Amount, Bitterness, Buffering, Carbonation, CellDensity, Cells, ChargeConcentration,
-    Concentration, Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, Ph, Plato, Quantity,
-    Temperature, TitratableAcidity, Volume, VolumePerMass,
+    Concentration, Count, Dimension, Duration, Energy, Estimate, Fraction, GaugePressure, Mass, Ph, Plato,
+    Quantity, Temperature, TitratableAcidity, Volume, VolumePerMass, VolumeRate,
 };
 
 use super::Unknown;
@@ -230,10 +240,6 @@ const CARDINAL: Source = Source::published(
 const PLANTARUM: Source =
     Source::published("L. plantarum by temperature: Matejčeková et al. 2019, J. Food Nutr. Res. 58:125.");
 const STRIKE: Source = Source::published("Pauls & Whites Brewing Room Book 1984/85.");
-const TINSETH: Source = Source::from_memory("Tinseth 1997: utilisation by boil time and wort gravity.");
-const SOUR_HOPS: Source = Source::our_estimate(
-    "No published utilisation at pH 3.2 to 3.6 was found: the band runs from half of the formula's value to a tenth above it, pack and kettle counted in.",
-);
 const BALLING: Source = Source::from_memory("Balling 1865; ASBC method Beer-6A.");
 const FRUIT: Source = Source::published(
     "Composition: USDA SR; acids: Belitz, Grosch & Schieberle, Food Chemistry, table 18.3; pH: FDA list 2003.",
@@ -327,14 +333,19 @@ figures! {
             [BALANCE], "Exact for the amounts weighed in.";
         /// Strike temperature.
         strike StrikeTemperature: Temperature as Temperature, "Strike water",
-            "Heat balance of water and grain, less the heat the grain gives off when wetted. The kettle is as hot as its water.",
-            [field(Field::MashTemperature), field(Field::GrainTemperature), figure(Figure::Thickness)],
-            [STRIKE], "About ±0.7 K: heat lost while mashing in differs between kits.";
+            "Heat balance of water, kettle and grain, less the heat the grain gives off when wetted. The kettle is as hot as its water.",
+            [field(Field::MashTemperature), field(Field::GrainTemperature), field(Field::KettleWeight), figure(Figure::Thickness)],
+            [STRIKE, STEEL_SOURCE], "About ±0.7 K: heat lost while mashing in differs between kits.";
         /// Time to heat the strike water.
         strike_heating StrikeHeating: Duration as Minutes, "Time to heat the strike water",
-            "Heat to bring the water from 15 °C to strike over the heating power, less a tenth for losses.",
-            [figure(Figure::MashWater), figure(Figure::StrikeTemperature), field(Field::HeatingPower)],
-            [BALANCE], "About ±15 %: losses and the water's own temperature.";
+            "Heat that water and kettle take from the tap to strike, over the heating power less what the kettle gives off, which grows with the temperature.",
+            [figure(Figure::MashWater), figure(Figure::StrikeTemperature), field(Field::HeatingPower), field(Field::Tap), field(Field::Room)],
+            [BALANCE, LOSS_SOURCE], "About ±10 %: losses and mains voltage.";
+        /// Time from the last rest to mash-out.
+        mash_out_heating MashOutHeating: Duration as Minutes, "Time to heat to mash-out",
+            "Heat that water, grain and kettle take from the last rest on, over the heating power less what the kettle gives off.",
+            [figure(Figure::MashWater), figure(Figure::GristMass), field(Field::HeatingPower), field(Field::KettleWeight), field(Field::MashOut)],
+            [BALANCE, LOSS_SOURCE, STEEL_SOURCE], "About ±13 %.";
         /// Level in the kettle with grain.
         mash_level MashLevel: Volume as Volume, "Level in the kettle with grain",
             "Hot water plus the volume of the grain.", [figure(Figure::MashWater), figure(Figure::GristMass)],
@@ -376,6 +387,14 @@ figures! {
             [figure(Figure::MashPhPlain), figure(Figure::MashAcid)], [PROTONS], "As the plain mash pH; of a reading, the meter's.";
     }
     FirstBoil {
+        /// Share of the grist's extract that dissolved.
+        conversion Conversion: Fraction as Percent, "Of the grist's extract, dissolved in the mash",
+            "Extract in the mash's liquid by its gravity at the end, water and moisture counted, over what the grist could give.",
+            [figure(Figure::TotalWater), figure(Figure::GristMass)], [BALANCE], "A line of the hydrometer is about 4 %.";
+        /// Share of that which reached the kettle.
+        lauter Lauter: Fraction as Percent, "Of that, in the kettle",
+            "Extract in the kettle over what had dissolved; the rest stays in the grain.",
+            [figure(Figure::Conversion), figure(Figure::KettleExtract)], [BALANCE], "As both readings.";
         /// Volume before the boil, hot.
         pre_boil_volume PreBoilVolume: Volume as Volume, "In the kettle before the boil, hot",
             "All water less what the grain keeps, with the extract, at mash-out temperature.",
@@ -387,13 +406,17 @@ figures! {
             [BALANCE, PLATO], "Spread of efficiency and absorption.";
         /// Boiling point.
         boiling_point BoilingPoint: Temperature as Temperature, "Boils at",
-            "Pressure of the standard atmosphere at your height, and the temperature at which water's vapour has it.",
-            [field(Field::Altitude)], [ALTITUDE], "Weather moves it by about ±0.7 K; extract raises it by about 0.3 K.";
+            "Air pressure by barometer, or of the standard atmosphere at your height; the temperature at which water's vapour has it; and 0.025 K for each degree Plato.",
+            [field(Field::Altitude), field(Field::Barometer), field(Field::WantedGravity)], [ALTITUDE], "Weather moves it by about ±0.7 K where no barometer is read.";
         /// Time to reach the boil.
         boil_heating BoilHeating: Duration as Minutes, "Time to reach the boil",
-            "Heat to bring the wort from mash-out to the boil over the heating power, less a tenth for losses.",
+            "Heat that wort and kettle take from mash-out to the boil, over the heating power less what the kettle gives off.",
             [figure(Figure::PreBoilVolume), figure(Figure::BoilingPoint), field(Field::HeatingPower), field(Field::MashOut)],
-            [BALANCE], "About ±15 %.";
+            [BALANCE, LOSS_SOURCE], "About ±10 %.";
+        /// The most that can evaporate.
+        evaporation_power EvaporationPower: VolumeRate as VolumeRate, "This heater can drive off, at most",
+            "Heating power less what the kettle gives off at the boil, over the heat that evaporates water there. A lid or a heater turned down leave less.",
+            [field(Field::HeatingPower), field(Field::KettleVolume), figure(Figure::BoilingPoint)], [LATENT_SOURCE, LOSS_SOURCE], "About ±13 %.";
         /// Wort after the sanitising boil and after setting some aside, cooled.
         sour_volume SourVolume: Volume as Volume, "Wort to sour, cooled",
             "After the boil's evaporation and the wort set aside, at souring temperature.",
@@ -478,22 +501,42 @@ figures! {
     MainBoil {
         /// Bitterness.
         bitterness BitternessFigure: Bitterness as Bitterness, "Bitterness",
-            "Alpha acid weighed in, per litre of wort after the boil, times Tinseth's utilisation for the boil time and the wort's mean gravity.",
-            [field(Field::MainBoil), figure(Figure::SourGravity), figure(Figure::FermenterVolume)],
-            [TINSETH, SOUR_HOPS], "Nobody has published how much isomerises at this pH: the band runs from half the formula's value to a tenth above it.";
+            "Alpha acid per litre of wort after the boil, isomerised and lost again along the temperatures of the day: heating up, boil, stand, chilling; then what trub and yeast leave of it.",
+            [field(Field::MainBoil), field(Field::Stand), field(Field::IsoKept), figure(Figure::BoilingPoint), figure(Figure::ChillTime), figure(Figure::FermenterVolume)],
+            [MALOWICKI_SOURCE, SOUR_SOURCE, SOLUBILITY_SOURCE, AGE_SOURCE, FORM_SOURCE], "Alpha acid on the pack, rates, trub and yeast; and nobody has published how much isomerises at this pH: half to all of it. Below 90 °C the rates extrapolate.";
+        /// The same by Tinseth's formula.
+        tinseth_bitterness TinsethBitterness: Bitterness as Bitterness, "For comparison: by Tinseth's formula",
+            "Alpha acid per litre times 1.65 × 0.000125^(SG − 1) × (1 − e^(−0.04 t)) / 4.15, the boil's minutes for t. Sourness is not in it.",
+            [field(Field::MainBoil), figure(Figure::SourGravity), figure(Figure::FermenterVolume)], [TINSETH_SOURCE], "It gives none.";
+        /// The same by Rager's formula.
+        rager_bitterness RagerBitterness: Bitterness as Bitterness, "For comparison: by Rager's formula",
+            "Alpha acid per litre times (18.11 + 13.86 tanh((t − 31.32) / 18.27)) %, the boil's minutes for t. Sourness is not in it.",
+            [field(Field::MainBoil), figure(Figure::SourGravity), figure(Figure::FermenterVolume)], [RAGER_SOURCE], "It gives none.";
+        /// Time to chill.
+        chill_time ChillTime: Duration as Minutes, "Time to chill",
+            "By coil: heat of wort and kettle over what the water carries off, its share your house's. By plates: the wort's volume over its flow.",
+            [field(Field::CoolingFlow), field(Field::Tap), field(Field::Chilling), field(Field::ChillerFlow), field(Field::FermentTemperature)],
+            [WORT_HEAT_SOURCE], "About ±25 % until a chill was timed.";
+        /// Cooling water.
+        chill_water ChillWater: Volume as Volume, "Cooling water for it",
+            "Flow times time.", [figure(Figure::ChillTime), field(Field::CoolingFlow)], [BALANCE], "As the time.";
         /// Hold in place of the boil.
         hold Hold: Duration as Minutes, "Hold all of it at that temperature for",
             "Twelve powers of ten fewer bacteria by their D and z values, ten minutes at least. Hold for the late end: that is the hardiest strain published.",
             [field(Field::HoldTemperature)], [HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE], "From the weakest to the hardiest strain published.";
         /// Hops for the wanted bitterness.
         hop_mass HopMass: Mass as SmallMass, "Hops for the bitterness wanted",
-            "The bitterness wanted over what one gram of the first hop gives.",
-            [field(Field::WantedBitterness)], [TINSETH, SOUR_HOPS], "As the bitterness.";
+            "The bitterness wanted, less what the other charges give, over what one gram of the first gives.",
+            [field(Field::WantedBitterness)], [MALOWICKI_SOURCE, SOUR_SOURCE], "As the bitterness.";
         /// Volume after the main boil, hot.
         post_boil_volume PostBoilVolume: Volume as Volume, "In the kettle after the boil, hot",
             "Wort to sour less the main boil's evaporation, at the boiling point.",
             [figure(Figure::SourVolume), field(Field::Evaporation), field(Field::MainBoil)], [BALANCE, ICUMSA],
             "Spread of evaporation.";
+        /// Share of the kettle's extract that reaches the fermenter.
+        kettle_share KettleShare: Fraction as Percent, "Of the kettle's extract, kept to the fermenter",
+            "Extract in the fermenter and in the wort set aside, over the extract before the boil; the rest stays in kettle and hoses.",
+            [figure(Figure::KettleExtract), figure(Figure::OriginalGravity), figure(Figure::FermenterVolume)], [BALANCE], "As the readings.";
         /// Original gravity.
         original_gravity OriginalGravity: Plato as Gravity, "Original gravity",
             "The extract that is left in the water that is left. Souring takes a little sugar and gives the same weight of acid, so gravity hardly moves.",
@@ -512,8 +555,29 @@ figures! {
             [PITCH], "Pitch rates are a habit, not a law: ±30 % does little.";
         /// Dry yeast.
         dry_yeast DryYeast: Mass as SmallMass, "That is dry yeast of about",
-            "Cells over the living cells in a gram of dry yeast.", [figure(Figure::YeastCells)],
-            [Source::from_memory("5 to 20 × 10⁹ living cells per gram; the label's minimum is 5.")], "From what packs hold.";
+            "Cells over what a gram holds alive: by the pack or as usual, less what died by age and warmth.",
+            [figure(Figure::YeastCells), field(Field::YeastCells), field(Field::YeastAge), field(Field::YeastKept)], [FRESH_SOURCE, VIABILITY_SOURCE], "From what packs hold.";
+        /// Packs of liquid yeast.
+        yeast_packs YeastPacks: Count as Count, "That is packs of liquid yeast",
+            "Cells over what a pack holds alive: by the pack or as usual, less what died by age and warmth.",
+            [figure(Figure::YeastCells), field(Field::YeastCells), field(Field::YeastAge), field(Field::YeastKept)], [FRESH_SOURCE, VIABILITY_SOURCE], "From what packs hold.";
+        /// Slurry of another batch.
+        yeast_slurry YeastSlurry: Volume as SmallVolume, "That is thick slurry of about",
+            "Cells over what a millilitre holds alive: as counted or as usual, less what died by age and warmth.",
+            [figure(Figure::YeastCells), field(Field::YeastCells), field(Field::YeastAge), field(Field::YeastKept)], [FRESH_SOURCE, VIABILITY_SOURCE], "Slurries differ three-fold: count, or settle and measure.";
+        /// Cells from the starter.
+        starter_cells StarterCells: Cells as Cells, "Living cells from the starter",
+            "What goes in alive and what grows on the extract of the wort set aside.",
+            [field(Field::StarterYeast), field(Field::StarterWort), figure(Figure::SourGravity)], [STARTER_SOURCE, VIABILITY_SOURCE], "Strains differ five-fold.";
+        /// Time of pure oxygen.
+        oxygen_time OxygenTime: Duration as Seconds, "Pure oxygen through a fine stone for",
+            "Oxygen wanted in all of the wort, over the flow and the share of it that dissolves on its way up.",
+            [field(Field::Oxygen), field(Field::OxygenFlow), figure(Figure::FermenterVolume)], [OXYGEN_SOURCE, UPTAKE_SOURCE],
+            "15 to 60 % dissolves. Too little slows the yeast; far too much harms it.";
+        /// Gas in the room.
+        room_gas RoomGas: Fraction as Percent, "Carbon dioxide in the shut room",
+            "All gas of the fermentation let out evenly over three days into the room, whose air changes 0.3 times in an hour, always mixed.",
+            [field(Field::FermentRoom), figure(Figure::FermenterVolume), figure(Figure::OriginalGravity)], [ROOM_SOURCE], "The floor, a pit or a fridge hold far more.";
         /// Final gravity without fruit.
         final_gravity FinalGravity: Plato as Gravity, "Final gravity, before fruit",
             "Original gravity times what the yeast leaves; the newest reading once it is past.",
@@ -542,6 +606,15 @@ figures! {
             [field(Field::Carbonation), field(Field::FermentTemperature)], [CO2_FIT], "About ±5 kPa for the fit and the gauge.";
     }
     Fruit {
+        /// Of the first fruit, for what is wanted.
+        fruit_wanted FruitWanted: Mass as Mass, "Of the first fruit, for what you want",
+            "The weight at which the load, the alcohol or the pH comes out as wanted, the other fruit left out.",
+            [field(Field::WantedLoad), field(Field::WantedAlcohol), field(Field::WantedFruitPh), figure(Figure::FermenterVolume)],
+            [FRUIT, INTENSITY_SOURCE, FRUITED_PH_SOURCE], "Lots of fruit differ by a fifth and more.";
+        /// Times to purge the headspace.
+        purge Purge: Count as Times, "Fill with gas and let out, times",
+            "Each filling, to the plate's pressure but no more than 100 kPa or else to that of the fermentation, thins the air by the ratio of absolute pressures, until 1 % is left.",
+            [field(Field::FermentPressure), field(Field::FermenterPressure)], [PURGE_SOURCE], "Exact for a space that mixes.";
         /// Fruit per litre.
         fruit_load FruitLoad: Concentration as Load, "Fruit per litre of beer",
             "Weight of fruit over the beer in the fermenter.", [figure(Figure::FermenterVolume)],
@@ -579,6 +652,39 @@ figures! {
             [figure(Figure::TitratableAcidityFigure), figure(Figure::FruitedVolume)], [FRUIT, PKA], "Spread of both.";
     }
     Package {
+        /// Warmest the package may get.
+        warmest_safe WarmestSafe: Temperature as Temperature, "Warmest it may ever get",
+            "The warmest at which the burst check gives no reason to stop and the pressure stays below eight tenths of the limit.",
+            [figure(Figure::PotentialCarbonation), field(Field::Headspace), field(Field::PackageLimit)], [HENRY, VIRIAL_SOURCE], "The upper end of the pressure decides.";
+        /// Time in a pasteurising bath.
+        bath_time BathTime: Duration as Minutes, "To pasteurise at 60 °C, hold its middle for",
+            "A hundred units, one of which is a minute at 60 °C.", [], [PASTEURISING_SOURCE, UNITS_SOURCE], "Of the thermometer in the middle of the fullest package.";
+        /// Pressure in that bath.
+        bath_pressure BathPressure: GaugePressure as Pressure, "Pressure in that bath",
+            "The same balance at 60 °C, with nothing left to ferment.", [figure(Figure::PotentialCarbonation), field(Field::Headspace)], [HENRY, VIRIAL_SOURCE], "Above the package's mark: do not.";
+        /// Packages to fill.
+        packages Packages: Count as Times, "Packages it fills",
+            "Volume to package over what one takes below its gas space.",
+            [figure(Figure::PackagedVolume), field(Field::PackageVolume), field(Field::Headspace)], [BALANCE], "As the volume.";
+        /// Alcohol in a glass.
+        glass_alcohol GlassAlcohol: Mass as SmallMass, "Alcohol in one glass",
+            "Alcohol of beer and fruit, over the volume, times the glass.", [field(Field::Serving), figure(Figure::FruitedAlcohol)], [BALANCE], "As the alcohol.";
+        /// Energy in a glass.
+        glass_energy GlassEnergy: Energy as Energy, "Energy in one glass",
+            "Ethanol, extract and acid of the finished beer, each times its energy.",
+            [field(Field::Serving), figure(Figure::FruitedAlcohol), figure(Figure::FruitedGravity)], [ENERGY_SOURCE], "As alcohol and final gravity.";
+        /// Cost of a litre.
+        litre_cost LitreCost: Count as Count, "Cost of a litre, in your money",
+            "Fruit by weight and price, and what all else has cost, over the volume packaged.",
+            [field(Field::OtherCost), figure(Figure::PackagedVolume)], [BALANCE], "As the volume.";
+        /// Sodium in the beer.
+        sodium_in_beer SodiumInBeer: Concentration as Concentration, "Sodium in the beer, of water and salts",
+            "What water and salts brought, less what grain, losses and the wort set aside kept, in the beer with its fruit. Malt and fruit bring little.",
+            [figure(Figure::SodiumAfter), figure(Figure::PackagedVolume)], [BALANCE, WEIGHTS], "Of the report.";
+        /// Chloride in the beer.
+        chloride_in_beer ChlorideInBeer: Concentration as Concentration, "Chloride in the beer, of water and salts",
+            "As the sodium. Malt brings some hundred mg/L more.",
+            [figure(Figure::ChlorideAfter), figure(Figure::PackagedVolume)], [BALANCE, WEIGHTS], "Of the report.";
         /// Acid by a taste trial.
         trial_acid TrialAcid: Volume as SmallVolume, "Acid for all the beer, by the glass",
             "Acid in the glass over the glass, times the beer.", [field(Field::TrialAcid), field(Field::TrialGlass), field(Field::TrialPart), field(Field::AcidStrength)],
@@ -611,7 +717,7 @@ figures! {
             [Source::derived("Stoichiometry of fermentation."), BALLING], "Reckoned on the safe side: all sugar counts as fermentable.";
         /// Pressure then.
         package_pressure PackagePressure: GaugePressure as Pressure, "Pressure then, at the warmest",
-            "Carbon dioxide shared between beer and gas space at the warmest temperature.",
-            [figure(Figure::PotentialCarbonation), field(Field::Warmest), field(Field::Headspace)], [HENRY], "Reckoned on the safe side.";
+            "Carbon dioxide shared between beer and gas space at the warmest temperature, with the air and vapour there, the gas not ideal and the beer swollen.",
+            [figure(Figure::PotentialCarbonation), field(Field::Warmest), field(Field::Headspace)], [HENRY, BEER_SOURCE, VIRIAL_SOURCE, EXPANSION_SOURCE], "Reckoned on the safe side.";
     }
 }

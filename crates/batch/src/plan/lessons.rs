@@ -57,6 +57,9 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
     {
         teach(HouseNumber::Attenuation, attenuation.estimate.value.amount());
     }
+    if let Some(chilling) = plan.chilling {
+        teach(HouseNumber::Chilling, chilling.amount());
+    }
     if let Some(shift) = plan.mash_ph_shift {
         teach(HouseNumber::MashPhShift, shift.amount());
     }

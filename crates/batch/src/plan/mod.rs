@@ -20,14 +20,18 @@ use crate::moment::Moment;
 use crate::say::{Sentence, say};
 use calc::brew::drop::Rung;
 use calc::brew::mash::{Correction, Mash, Worth, acid_for};
-use calc::brew::package::{BurstReason, Verdict};
+use calc::brew::package::{BurstQuestion, BurstReason, Verdict, burst_check};
+use calc::brew::serving::Allergens;
 use calc::brew::souring::CurvePoint;
 use calc::brew::water::{Ion, Recipe};
 use calc::chem::report::WaterRead;
 use calc::data::acids::Acid;
 use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
-use calc::quantity::{Concentration, Count, Estimate, Fraction, Mass, Ph, PhDifference, Volume};
+use calc::quantity::{
+    AlcoholByVolume, Bitterness, Concentration, Count, Duration, Estimate, Fraction, GaugePressure, Mass, Ph,
+    PhDifference, Temperature, TitratableAcidity, Volume,
+};
 
 /// Why a figure is not known yet.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -124,7 +128,7 @@ impl SaltAmount {
 }
 
 /// The fermenter before and after fruit.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct VesselLevel {
     /// To the brim.
     pub vessel: Volume,
@@ -134,6 +138,21 @@ pub struct VesselLevel {
     pub with_fruit: Volume,
     /// Foam to allow for.
     pub foam: Volume,
+    /// After each addition in turn, the last of which is beer with fruit.
+    pub additions: Vec<(String, Volume)>,
+}
+
+/// What one source brings to a litre of the beer with its fruit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Brought {
+    /// The wort, or the fruit's name.
+    pub name: String,
+    /// Sugar that ferments.
+    pub sugar: Concentration,
+    /// Titratable acid.
+    pub acid: TitratableAcidity,
+    /// Alcohol.
+    pub alcohol: AlcoholByVolume,
 }
 
 /// Everything that comes out of a batch document.
@@ -167,8 +186,28 @@ pub struct Plan {
     pub mash_worth: Option<Worth>,
     /// What the mash readings say the malts' pH differs from the tables.
     pub mash_ph_shift: Option<PhDifference>,
+    /// What each hop charge gives; empty while not known.
+    pub hops: Vec<Bitterness>,
+    /// How to reach each rest of the mash after the first.
+    pub rests: Vec<Sentence>,
+    /// What can be done when the wort's gravity is off, the most sensible first; empty before it was read.
+    pub fixes: Vec<Sentence>,
+    /// What each addition of fruit brings; empty while not known.
+    pub fruit: Vec<Sentence>,
+    /// Sugar, acid and alcohol by source, the wort first; empty without fruit.
+    pub brought: Vec<Brought>,
+    /// Sulfite that fruit could bring, as sulfur dioxide.
+    pub sulfite: Concentration,
+    /// How full the kettle is at the points of the day.
+    pub kettle: Vec<(&'static str, Volume)>,
+    /// What the chill of this batch says of the coil.
+    pub chilling: Option<Fraction>,
     /// The fermenter's level.
     pub level: Option<VesselLevel>,
+    /// What would make the package safe, each on its own; none before the beer ferments.
+    pub remedies: Vec<&'static str>,
+    /// What guests may have to be told of.
+    pub allergens: Allergens,
     /// Whether the package is safe to close; no verdict before the beer ferments.
     pub verdict: Option<(Verdict, Vec<BurstReason>)>,
     /// What to beware of, in the order of the day.
@@ -179,6 +218,10 @@ pub struct Plan {
     mash: Option<(Mash, Acid, Correction)>,
     /// The wort and the acid of its drop.
     drop: Option<make::Drop>,
+    /// What is asked of the package, for the picture of its pressure.
+    package: Option<BurstQuestion>,
+    /// The hot side, for the picture of bitterness.
+    hot: Option<make::Hot>,
     /// The wort at the points of the day, for what the batch teaches.
     day: Option<make::Course>,
     /// What was weighed in.
@@ -196,6 +239,29 @@ impl Plan {
             batch.readings.of(ReadingKind::MashAcid).map(|dose| dose.value.typed::<Volume>()).sum::<Volume>();
         let all = acid_for(correction.all, acid, wanted).high + given;
         mash.course(acid, (all * 1.25).max(Volume::millilitres(2.0)), POINTS)
+    }
+
+    /// How the bitterness builds up from mash-out to the end of chilling, for a picture; empty without hops. The
+    /// souring takes no time in it.
+    pub fn bitterness_course(&self) -> Vec<(Duration, Bitterness)> {
+        const POINTS: u32 = 41;
+        match &self.hot {
+            Some(hot) if !hot.charges.is_empty() => hot.side().course(&hot.charges, POINTS),
+            _ => Vec::new(),
+        }
+    }
+
+    /// The pressure that the package could come to at a row of temperatures, for a picture, with what it is
+    /// made for; empty while that is not known.
+    pub fn pressure_course(&self) -> (Vec<(Temperature, Estimate<GaugePressure>)>, GaugePressure) {
+        let Some(question) = self.package else { return (Vec::new(), GaugePressure::ZERO) };
+        let at = |place: i32| {
+            let warmest = Temperature::celsius(f64::from(place) * 3.0);
+            let answer = burst_check(&BurstQuestion { warmest: Some(warmest), ..question });
+            Some((warmest, answer.pressure?))
+        };
+        let limit = question.limit.unwrap_or_else(|| question.kind.limits().pressure);
+        ((0..=15).filter_map(at).collect(), limit)
     }
 
     /// pH against acid poured into the wort of the drop, for a picture: first as it was believed before

@@ -2,7 +2,7 @@
 
 use super::make::acid_name;
 use super::{Figure, Plan, Unknown};
-use crate::document::{Batch, Field, FruitField, HopField, ReadingKind, Slot, Stage, Step};
+use crate::document::{Batch, Field, FruitField, HopField, HopTime, ReadingKind, Slot, Stage, Step};
 use crate::moment::Moment;
 use crate::say::{Sentence, say};
 use calc::brew::drop::Rung;
@@ -162,6 +162,9 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
                 }
             }
             with_amounts!(lines; "The mash should settle at ", typed(Field::MashTemperature)?, ".");
+            if batch.rests.iter().any(|rest| rest.infusion) {
+                with_amounts!(lines; "That is with ", figure(Figure::MashWater)?, " of water; the rest is poured in later, boiling.");
+            }
         }
         Step::MashAcid => {
             next.reading = Some(ReadingKind::MashPh);
@@ -186,7 +189,16 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             with_amounts!(lines; "Wanted: ", wanted?, "; expected before acid: ", figure(Figure::MashPhPlain)?, ".");
         }
         Step::MashOut => {
-            with_amounts!(lines; "Mash for ", typed(Field::MashTime)?, " in all, then heat to ", typed(Field::MashOut)?, " for ten minutes and lift the basket.");
+            with_amounts!(lines; "Mash for ", typed(Field::MashTime)?, ", then heat to ", typed(Field::MashOut)?, " for ten minutes and lift the basket.");
+            let rests = batch.rests.iter().filter(|rest| rest.numbers.temperature().is_some());
+            for (rest, reached) in rests.zip(&plan.rests) {
+                if let Some(at) = rest.numbers.temperature() {
+                    let mut says = say!["Before that, rest at ", at.amount(), ". "];
+                    says.extend(reached.iter().cloned());
+                    lines.push(says);
+                }
+            }
+            with_amounts!(lines; "Heating to mash-out takes about ", figure(Figure::MashOutHeating)?, ".");
             if let Some(rinse) = typed(Field::Rinse).filter(|rinse| rinse.base() > 0.0) {
                 lines.push(say!["Rinse with the ", rinse, " kept back."]);
             }
@@ -208,6 +220,7 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             lines.push(say![
                 "Before it heats up, read volume and gravity: everything after follows from them."
             ]);
+            lines.extend(plan.fixes.iter().cloned());
         }
         Step::SetAside => {
             with_amounts!(lines; "Draw off ", typed(Field::StarterWort)?, " of boiling wort into a sanitised jar for the yeast.");
@@ -233,9 +246,19 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             with_amounts!(lines; "Boil for ", typed(Field::MainBoil)?, " to stop the bacteria and isomerise the hops.");
             for (place, hop) in batch.hops.iter().enumerate() {
                 let minutes = hop.numbers.minutes().map(|m| m.amount()).or_else(|| typed(Field::MainBoil));
-                if let (Some(mass), Some(minutes)) = (Slot::Hop(place, HopField::Mass).get(batch), minutes) {
-                    lines.push(say![mass, " of hops, boiled for ", minutes, "."]);
-                }
+                let (Some(mass), Some(minutes)) = (Slot::Hop(place, HopField::Mass).get(batch), minutes)
+                else {
+                    continue;
+                };
+                lines.push(match hop.time {
+                    HopTime::Boil => say![mass, " of hops, boiled for ", minutes, "."],
+                    HopTime::FirstWort => say![mass, " of hops, in before it heats up."],
+                    HopTime::Stand => say![mass, " of hops, in when the heat goes off."],
+                    HopTime::Cold | HopTime::BeforeSouring => continue,
+                });
+            }
+            if typed(Field::Stand).is_some_and(|stand| stand.base() > 0.0) {
+                with_amounts!(lines; "Let it stand hot for ", typed(Field::Stand)?, " before chilling.");
             }
             with_amounts!(lines; "Bitterness then: about ", figure(Figure::BitternessFigure)?, ".");
         }
@@ -247,9 +270,15 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             });
             with_amounts!(lines; "Chill to ", typed(Field::FermentTemperature)?, " and run the wort into the fermenter.");
             with_amounts!(lines; "You should have ", figure(Figure::FermenterVolume)?, " at ", figure(Figure::OriginalGravity)?, ".");
+            with_amounts!(lines; "Chilling takes about ", figure(Figure::ChillTime)?, " and ", figure(Figure::ChillWater)?, " of water. Note how long it took: the next forecast is yours.");
+            lines.extend(plan.fixes.iter().cloned());
         }
         Step::Yeast => {
-            with_amounts!(lines; "Give oxygen and pitch ", figure(Figure::YeastCells)?, ": about ", figure(Figure::DryYeast)?, " of dry yeast.");
+            with_amounts!(lines; "Let pure oxygen through the stone for ", figure(Figure::OxygenTime)?, " and pitch ", figure(Figure::YeastCells)?, ".");
+            with_amounts!(lines; "That is about ", figure(Figure::DryYeast)?, " of dry yeast.");
+            with_amounts!(lines; "That is about ", figure(Figure::YeastPacks)?, " packs of liquid yeast.");
+            with_amounts!(lines; "That is about ", figure(Figure::YeastSlurry)?, " of thick slurry.");
+            with_amounts!(lines; "The starter gives ", figure(Figure::StarterCells)?, " of them.");
             lines.push(say![
                 "Sour wort is hard on yeast: start it in the wort set aside, and pitch it lively."
             ]);
@@ -264,7 +293,7 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             with_amounts!(lines; "Add the fruit: ", figure(Figure::FruitLoad)?, " of it.");
             for (place, addition) in batch.fruit.iter().enumerate() {
                 if let Some(mass) = Slot::Fruit(place, FruitField::Mass).get(batch) {
-                    lines.push(say![mass, " ", addition.fruit.data().name, "."]);
+                    lines.push(say![mass, " ", addition.called(), "."]);
                 }
             }
             with_amounts!(lines; "Room left then: ", figure(Figure::RoomLeft)?, ". Alcohol ends near ", figure(Figure::FruitedAlcohol)?, ".");

@@ -2,6 +2,9 @@
 
 use super::*;
 
+/// Time in which most of the gas comes; our estimate.
+const GASSING: Duration = Duration::hours(72.0);
+
 impl Maker<'_> {
     /// What gas does at the temperatures given; needs no wort.
     pub(super) fn gas(&mut self) {
@@ -19,7 +22,7 @@ impl Maker<'_> {
         let at = |temperature: Result<Temperature, Unknown>| {
             wanted.and_then(|wanted| {
                 keg_pressure(wanted, temperature?)
-                    .map_or(Err(outside), |p| predicted(Estimate::normal(p, BAND_KPA)))
+                    .map_or(Err(outside), |keg| predicted(Estimate::normal(keg.pressure, BAND_KPA)))
             })
         };
         let keg = at(serving);
@@ -85,7 +88,32 @@ impl Maker<'_> {
             ph,
         )
         .map_err(outside(Stage::Ferment))?;
-        let dry = dry_yeast(cells).map_err(outside(Stage::Ferment))?;
+        let stage = outside(Stage::Ferment);
+        let form = batch.choices.yeast;
+        let alive = form.viability(value(batch, Field::YeastAge)?, value(batch, Field::YeastKept)?);
+        let each = alive
+            .map(|alive| living(batch.numbers.yeast_cells(), form, alive))
+            .map_err(outside(Stage::Ferment));
+        let amount = each.and_then(|each| amount_for(cells, each).map_err(stage));
+        let only = |wanted: YeastForm| if form == wanted { amount } else { Err(Unknown::NotUsed) };
+        let starter = batch.numbers.starter_yeast().ok_or(Unknown::NotUsed).and_then(|put_in| {
+            let (each, grown) =
+                (each?, starter_cells(course.set_aside.extract).map_err(outside(Stage::Ferment))?);
+            let all = |each: Cells, grown: Cells| each * put_in.value() + grown;
+            predicted(Estimate {
+                value: all(each.value, grown.value),
+                low: all(each.low, grown.low),
+                high: all(each.high, grown.high),
+            })
+        });
+        let warm: Temperature = value(batch, Field::FermentTemperature)?;
+        let oxygen = oxygen_time(
+            course.fermenter.volume(ROOM),
+            value(batch, Field::Oxygen)?,
+            value(batch, Field::OxygenFlow)?,
+            warm,
+            course.fermenter.plato(),
+        );
         let end = outcome(
             &course.fermenter,
             self.attenuation()?,
@@ -94,11 +122,50 @@ impl Maker<'_> {
             Fraction::ALL,
         )
         .map_err(outside(Stage::Ferment))?;
+        let room = gas_in_room(end.gas, GASSING, value(batch, Field::FermentRoom)?);
         let figures = self.figures();
         figures.set(key::yeast_cells, predicted(cells));
-        figures.set(key::dry_yeast, predicted(dry));
+        figures.set(
+            key::dry_yeast,
+            only(YeastForm::Dry).and_then(|n| predicted(n.map(|n| Mass::grams(n.value())))),
+        );
+        figures.set(key::yeast_packs, only(YeastForm::Liquid).and_then(predicted));
+        figures.set(
+            key::yeast_slurry,
+            only(YeastForm::Slurry).and_then(|n| predicted(n.map(|n| Volume::millilitres(n.value())))),
+        );
+        figures.set(key::starter_cells, starter);
+        figures.set(key::oxygen_time, oxygen.map_or(Err(Unknown::OutsideModel(Stage::Ferment)), predicted));
+        figures.set(
+            key::room_gas,
+            room.map_or(Err(Unknown::OutsideModel(Stage::Ferment)), |share| {
+                predicted(Estimate::relative(share, 0.4))
+            }),
+        );
         figures.set(key::final_gravity, predicted(end.apparent));
         figures.set(key::alcohol, predicted(end.alcohol));
+        if let Some(share) = room.filter(|share| *share > ROOM_LIMIT) {
+            self.warn(
+                Stage::Ferment,
+                Level::Caution,
+                say!["Shut, that room could come to ", share.amount(), " of carbon dioxide, more than the 0.5 % allowed where people work. Air it, and never put your head into fermenter or fridge."],
+            );
+        }
+        if let Ok(starter) = middle(&starter)
+            && starter < cells.low
+        {
+            self.warn(
+                Stage::Ferment,
+                Level::Note,
+                say![
+                    "The starter gives ",
+                    starter.amount(),
+                    ", less than the ",
+                    cells.value.amount(),
+                    " to pitch: add the rest from a pack."
+                ],
+            );
+        }
         Ok(())
     }
 

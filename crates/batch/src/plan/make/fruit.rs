@@ -1,6 +1,7 @@
 //! What the fruit does.
 
 use super::*;
+use calc::brew::fruit::Preserved as Preservative;
 
 impl Maker<'_> {
     pub(super) fn load(&self, place: usize, addition: &FruitAddition) -> Result<FruitLoad, Unknown> {
@@ -16,7 +17,13 @@ impl Maker<'_> {
             },
             FruitForm::Dried => Form::Dried,
         };
-        let mut of = addition.fruit.composition();
+        let slot = |field| Unknown::Empty(Slot::Fruit(place, field).spec());
+        let mut of = if addition.own {
+            let brix = numbers.brix().ok_or(slot(FruitField::Brix))?;
+            FruitComposition::own(brix, numbers.ph().ok_or(slot(FruitField::Ph))?, None)
+        } else {
+            addition.fruit.composition()
+        };
         // A concentrate's Brix is that of the concentrate, not of the fruit.
         if let Some(brix) = numbers.brix()
             && addition.form != FruitForm::Concentrate
@@ -53,17 +60,41 @@ impl Maker<'_> {
             .map_err(outside(Stage::Fruit))?;
         let effect = effect(&beer, &loads).map_err(outside(Stage::Fruit))?;
         let vessel: Volume = value(batch, Field::FermenterVolume)?;
-        let room = room_left(vessel, volume, &loads, FOAM).map_err(outside(Stage::Fruit))?;
-        let ph = fruited_ph(volume, self.beer_ph()?, self.plan.figures.buffering()?.estimate, &loads)
-            .map_err(outside(Stage::Fruit))?;
+        // What goes into the keg is not in the fermenter.
+        let in_fermenter: Vec<FruitLoad> = batch
+            .fruit
+            .iter()
+            .zip(&loads)
+            .filter(|(addition, _)| addition.place == FruitPlace::Fermenter)
+            .map(|(_, load)| *load)
+            .collect();
+        let room =
+            room_left(vessel, volume, &in_fermenter, FOAM_AFTER_PEAK).map_err(outside(Stage::Fruit))?;
+        let acidity = self.plan.figures.acidity()?;
+        let poured = self.plan.drop.as_ref().map_or(Mass::ZERO, |drop| {
+            let lactic = drop.acid.kind == AcidKind::Lactic;
+            let molar = AcidKind::Lactic.molar_mass().as_g_per_mol();
+            let grams = drop.now.acid().as_mmol_per_l().max(0.0) * volume.as_litres() * molar / 1e3;
+            if lactic { Mass::grams(grams) } else { Mass::ZERO }
+        });
+        let sour = SourBeer {
+            beer,
+            ph: self.beer_ph()?,
+            buffering: self.plan.figures.buffering()?.estimate,
+            lactic: lactic + poured,
+            acidity: acidity.estimate,
+        };
+        let ph = fruited_ph(&sour, &loads).map_err(outside(Stage::Fruit))?;
+        let with_acid = fruited_acidity(&sour, &loads).map_err(outside(Stage::Fruit))?;
+        self.amount_wanted(&sour, &loads);
+        self.sources(&sour, &course.fermenter, &loads, &effect.mixed);
         let sugar: Mass = loads.iter().map(|load| load.sugar).sum();
         let mass: Mass = batch.fruit.iter().filter_map(|addition| addition.numbers.mass()).sum();
         let after = effect.mixed.volume(ROOM);
-        let fruit_acid: Charge = loads.iter().map(FruitLoad::titratable).sum();
         let some_fruit = !loads.is_empty();
         let only_with_fruit = |known: Known<Volume>| if some_fruit { known } else { Err(Unknown::NoFruit) };
 
-        let (bitterness, acidity) = (self.plan.figures.bitterness(), self.plan.figures.acidity());
+        let bitterness = self.plan.figures.bitterness();
         let measured_ph = batch
             .readings
             .last(ReadingKind::BeerPh)
@@ -100,23 +131,161 @@ impl Maker<'_> {
                 None => predicted(ph),
             },
         );
-        // The fruit's acid is known within a quarter.
-        figures.set(
-            key::fruited_acidity,
-            acidity.map(|value| {
-                let from_fruit = fruit_acid.as_meq() * LACTIC_GRAMS_PER_MEQ / after.as_litres();
-                let share = volume / after;
-                let deviation = (value.estimate.deviation() * share).hypot(0.2 * from_fruit);
-                let both = TitratableAcidity::g_per_l_lactic(
-                    value.estimate.value.as_g_per_l_lactic() * share + from_fruit,
-                );
-                Value { estimate: Estimate::normal(both, deviation), origin: Origin::Predicted }
+        figures.set(key::fruited_acidity, predicted(with_acid));
+        let foam = vec![FOAM_AFTER_PEAK; in_fermenter.len()];
+        let names = batch.fruit.iter().filter(|addition| addition.place == FruitPlace::Fermenter);
+        let additions = names
+            .zip(additions(vessel, &beer, &in_fermenter, &foam))
+            .filter_map(|(addition, level)| Some((addition.called(), level.ok()?.1.filled)))
+            .collect();
+        self.plan.level =
+            Some(VesselLevel { vessel, beer: volume, with_fruit: room.filled, foam: room.foam, additions });
+        let plate = batch.numbers.fermenter_pressure().map(|plate| plate.min(GaugePressure::kpa(100.0)));
+        let pressure = plate.map_or_else(|| value(batch, Field::FermentPressure), Ok)?;
+        let space = (vessel - room.filled).max(Volume::ZERO);
+        let cycles = purge(space, pressure, Fraction::of_one(0.01));
+        self.figures().set(
+            key::purge,
+            cycles.map_or(Err(Unknown::OutsideModel(Stage::Fruit)), |purge| {
+                exact(Count::of(purge.cycles.into()))
             }),
         );
-        self.plan.level =
-            Some(VesselLevel { vessel, beer: volume, with_fruit: room.filled, foam: room.foam });
         self.fruit_warnings(vessel, room.filled, room.foam, mass, volume);
-        self.package(&effect.mixed, effect.held, &end.beer, sugar)
+        self.hindrances(after, ph.value);
+        let in_keg = loads.iter().map(|load| load.sugar).sum::<Mass>()
+            - in_fermenter.iter().map(|load| load.sugar).sum();
+        self.package(&effect.mixed, effect.held, &end.beer, (sugar, in_keg))
+    }
+
+    /// The weight of the first fruit that gives what is wanted, the others left out.
+    fn amount_wanted(&mut self, sour: &SourBeer, loads: &[FruitLoad]) {
+        let numbers = &self.batch.numbers;
+        let wanted = numbers
+            .wanted_load()
+            .map(Wanted::Puree)
+            .or_else(|| {
+                let more = numbers.wanted_alcohol()?;
+                Some(Wanted::Alcohol(sour.beer.alcohol() + more))
+            })
+            .or_else(|| numbers.wanted_ph().map(Wanted::Ph));
+        let mass = match (wanted, loads.first()) {
+            (None, _) => Err(Unknown::NotUsed),
+            (_, None) => Err(Unknown::NoFruit),
+            (Some(wanted), Some(load)) => {
+                fruit_for(wanted, sour, load).map_err(|_| Unknown::OutsideModel(Stage::Fruit))
+            }
+        };
+        let known = mass.and_then(|mass| predicted(Estimate::relative(mass, 0.2)));
+        self.figures().set(key::fruit_wanted, known);
+    }
+
+    /// What wort and fruit bring to a litre of the mixture, and what that costs.
+    fn sources(&mut self, sour: &SourBeer, wort: &Wort, loads: &[FruitLoad], mixed: &Wort) {
+        let after = mixed.volume(ROOM);
+        let share = sour.beer.volume(ROOM) / after;
+        let alcohol = sour.beer.alcohol() * share;
+        self.plan.brought = vec![Brought {
+            name: "wort".to_owned(),
+            sugar: (wort.extract - sour.beer.extract).max(Mass::ZERO) / after,
+            acid: sour.acidity.value * share,
+            alcohol,
+        }];
+        for (addition, load) in self.batch.fruit.iter().zip(loads) {
+            let acid = load.titratable().as_meq() * LACTIC_GRAMS_PER_MEQ / after.as_litres();
+            let brought = Brought {
+                name: addition.called(),
+                sugar: load.fermentable().value / after,
+                acid: TitratableAcidity::g_per_l_lactic(acid),
+                alcohol: AlcoholByVolume::of_one(load.alcohol().value / after),
+            };
+            let grams = |of: Concentration| of.amount().seen_as(Dimension::DissolvedAcid);
+            let mut says = say![
+                "Brings ",
+                grams(brought.sugar),
+                " of sugar that ferments, ",
+                brought.alcohol.amount(),
+                " of alcohol, ",
+                brought.acid.amount(),
+                " of acid, ",
+                grams(load.body() / after),
+                " of body; is ",
+                Fraction::of_one(load.liquid_volume() / after).amount(),
+                " of the beer."
+            ];
+            if let (Some(price), Some(mass)) = (addition.numbers.price(), addition.numbers.mass()) {
+                let cost = Count::of(price.value() * mass.as_kilograms() / after.as_litres());
+                says.extend(say![" Costs ", cost.amount(), " a litre."]);
+            }
+            self.plan.fruit.push(says);
+            self.plan.brought.push(brought);
+        }
+    }
+
+    /// What preserves fruit hinders yeast; stones and raw fruit bring things of their own.
+    fn hindrances(&mut self, after: Volume, ph: Ph) {
+        let batch = self.batch;
+        let mut worst = Hindrance::None;
+        let (mut sulfite, mut stones, mut raw) = (Concentration::ZERO, false, false);
+        for addition in &batch.fruit {
+            let mass = addition.numbers.mass().unwrap_or(Mass::ZERO);
+            let kinds: &[Preservative] = match addition.preserved {
+                Preserved::No => &[],
+                Preserved::Sulfite => &[Preservative::Sulfite],
+                Preserved::Sorbate => &[Preservative::Sorbate],
+                Preserved::Either => &[Preservative::Sulfite, Preservative::Sorbate],
+            };
+            for kind in kinds {
+                let found = kind.in_beer(mass, after, ph);
+                if *kind == Preservative::Sulfite {
+                    sulfite += found.dose.high;
+                }
+                if found.yeast as u8 > worst as u8 {
+                    worst = found.yeast;
+                }
+            }
+            let fresh = matches!(addition.form, FruitForm::Whole | FruitForm::Frozen);
+            raw |= fresh && mass > Mass::ZERO;
+            stones |= addition.form == FruitForm::Whole && addition.fruit.has_stones() && !addition.own;
+        }
+        self.plan.sulfite = sulfite;
+        match worst {
+            Hindrance::None => {}
+            Hindrance::Slowed => self.warn(
+                Stage::Fruit,
+                Level::Note,
+                say!["At usual levels the preservative in this fruit slows the yeast: its sugar ferments late."],
+            ),
+            Hindrance::MayStop => self.warn(
+                Stage::Fruit,
+                Level::Caution,
+                say!["The preservative in this fruit may stop the yeast: the sugar may stay and ferment later, in the package. Sweet is not stable."],
+            ),
+        }
+        if sulfite >= SULFITE_DECLARED {
+            self.warn(
+                Stage::Fruit,
+                Level::Caution,
+                say![
+                    "The beer may hold up to ",
+                    sulfite.amount(),
+                    " of sulfite. From 10 mg/L on people must be told: some cannot bear it."
+                ],
+            );
+        }
+        if stones {
+            self.warn(
+                Stage::Fruit,
+                Level::Caution,
+                say!["Stones left in give off a little hydrogen cyanide, cracked ones more: take them out, or take the fruit off within days."],
+            );
+        }
+        if raw {
+            self.warn(
+                Stage::Fruit,
+                Level::Note,
+                say!["Fresh and frozen fruit brings yeasts and bacteria of its own, which may ferment what yours leaves: heat it to 75 °C for some minutes, or keep the beer cold."],
+            );
+        }
     }
 
     pub(super) fn fruit_warnings(
@@ -135,19 +304,35 @@ impl Maker<'_> {
                 say!["Beer and fruit come to ", filled.amount(), " and the fermenter holds ", vessel.amount(),
                      ": it would run over or block its valve. Use less fruit, or split the beer over two vessels."],
             );
-        } else if vessel - filled < foam {
+        }
+        let both =
+            batch.numbers.second_vessel().map(|second| split_over(filled, [vessel, second], FOAM_AFTER_PEAK));
+        if filled + foam > vessel
+            && let Some(both) = both
+        {
+            self.warn(
+                Stage::Fruit,
+                Level::Note,
+                match both {
+                    Ok([one, other]) => {
+                        say![
+                            "Split over both vessels: ",
+                            one.amount(),
+                            " in the first, ",
+                            other.amount(),
+                            " in the second, each with its part of the fruit."
+                        ]
+                    }
+                    Err(_) => say!["Both vessels together are too small as well."],
+                },
+            );
+        }
+        if filled <= vessel && vessel - filled < foam {
             self.warn(
                 Stage::Fruit,
                 Level::Caution,
                 say!["Only ", (vessel - filled).amount(), " stay free above beer and fruit, and foam wants about ",
                      foam.amount(), ". Foam with pulp can block the valve and build pressure: fit a blow-off hose or split the beer."],
-            );
-        }
-        if batch.fruit.iter().any(|addition| addition.preserved) {
-            self.warn(
-                Stage::Fruit,
-                Level::Caution,
-                say!["Fruit with sorbate or sulfite slows or stops yeast: the sugar may stay and ferment later. Sulfite also needs a word to guests who do not bear it."],
             );
         }
         if mass / Mass::grams(beer.as_litres().max(1e-9)) > 400.0 {

@@ -105,6 +105,20 @@ impl Maker<'_> {
                 share: Some(share),
             })
             .collect();
+        let grist: Vec<(MaltClass, Fraction)> =
+            self.plan.malts.iter().filter_map(|line| Some((line.class, line.share?))).collect();
+        let runs_off = match lauter_risk(&grist) {
+            LauterRisk::None => None,
+            LauterRisk::Husks => Some(say![
+                "Most of this grist has no husk and runs off slowly: stir in rice hulls, a tenth of its weight, rinsed."
+            ]),
+            LauterRisk::Gums => Some(say![
+                "Oats, rye or unmalted grain make the mash gummy: rest first at 40 to 48 °C for 15 minutes, stir in rice hulls, and lift the basket slowly."
+            ]),
+        };
+        if let Some(says) = runs_off {
+            self.warn(Stage::Grist, Level::Note, says);
+        }
         let absorption = value(batch, Field::Absorption)?;
         let water = water_for(&runoff, grain, absorption).map_err(outside(Stage::Aim))?;
         let potential = Self::potential(&masses, &yields)?;

@@ -30,24 +30,27 @@ impl Maker<'_> {
 
     pub(super) fn mash_heat(&mut self, weighed: &WeighedIn) -> Result<(), Unknown> {
         let batch = self.batch;
-        let rinse: Volume = value(batch, Field::Rinse)?;
-        let water = weighed.water - rinse;
-        if water <= Volume::ZERO {
-            return Err(Unknown::TooLittleWort);
-        }
+        let (water, rests) = self.mash_water(weighed)?;
+        let kept_back = weighed.water - water;
         let total = self.plan.figures.total_water();
         let thickness = VolumePerMass::l_per_kg(water.as_litres() / weighed.grain.as_kilograms());
         let mash_temperature: Temperature = value(batch, Field::MashTemperature)?;
         let moisture = self.mean_moisture();
-        let at = strike(mash_temperature, value(batch, Field::GrainTemperature)?, thickness, moisture);
-        let power: Power = value(batch, Field::HeatingPower)?;
+        // The kettle is heated with its water, and holds as much heat as so much more of it.
+        let steel = vessel_as_water(value(batch, Field::KettleWeight)?);
+        let stirred = VolumePerMass::l_per_kg((water + steel).as_litres() / weighed.grain.as_kilograms());
+        let at = strike(mash_temperature, value(batch, Field::GrainTemperature)?, stirred, moisture);
+        let heater = self.heater()?;
+        let tap: Temperature = value(batch, Field::Tap)?;
+        let body = self.in_kettle(&Wort::of_water(water, ROOM))?;
+        let mash_out: Temperature = value(batch, Field::MashOut)?;
         let kettle: Volume = value(batch, Field::KettleVolume)?;
         let level = mash_fit(kettle, water, weighed.grain, mash_temperature);
 
         let figures = self.figures();
         figures.set(
             key::mash_water,
-            total.map(|v| Value { estimate: v.estimate.map(|all| all - rinse), origin: v.origin }),
+            total.map(|v| Value { estimate: v.estimate.map(|all| all - kept_back), origin: v.origin }),
         );
         figures.set(key::thickness, exact(thickness));
         // Heat lost while mashing in, and what the basket takes up, differ between kits.
@@ -60,22 +63,53 @@ impl Maker<'_> {
             predicted(Estimate::normal(level.filled, 0.04 * weighed.grain.as_kilograms())),
         );
         if let Ok(at) = at {
-            let time = heating_time(
-                Wort::of_water(water, ROOM).mass(),
-                Plato::degrees(0.0),
-                TAP,
-                at,
-                power,
-                power * HEAT_LOSS,
-            );
+            let time = heater.time(&body, tap, at);
             figures.set(
                 key::strike_heating,
                 time.map_or(Err(Unknown::OutsideModel(Stage::Mash)), |time| {
-                    predicted(Estimate::relative(time, 0.12))
+                    predicted(Estimate::relative(time, 0.08))
                 }),
             );
         } else {
             figures.set(key::strike_heating, Err(Unknown::OutsideModel(Stage::Mash)));
+        }
+        let (mut now, mut mash) = (mash_temperature, Body { grain: weighed.grain, ..body });
+        self.plan.rests.clear();
+        for &(to, poured) in &rests {
+            let says = match poured {
+                Some(water) => {
+                    mash.liquid += water;
+                    let litres = water_density(ROOM).volume_of(water);
+                    say!["Pour in ", litres.amount(), " of boiling water."]
+                }
+                None => match heater.time(&mash, now, to) {
+                    Ok(time) => say!["Heat for about ", time.amount(), "."],
+                    Err(_) => say!["This heater does not get there."],
+                },
+            };
+            self.plan.rests.push(says);
+            now = to;
+        }
+        let out = heater.time(&mash, now, mash_out);
+        self.figures().set(
+            key::mash_out_heating,
+            out.map_or(Err(Unknown::OutsideModel(Stage::Mash)), |time| {
+                predicted(Estimate::relative(time, 0.1))
+            }),
+        );
+        if let Some(most) = batch.numbers.basket_grain()
+            && weighed.grain > most
+        {
+            self.warn(
+                Stage::Grist,
+                Level::Stop,
+                say![
+                    weighed.grain.amount(),
+                    " of grain do not go into a basket for ",
+                    most.amount(),
+                    ": brew less, or weaker, or mash twice."
+                ],
+            );
         }
         if !level.fits() {
             self.warn(
@@ -91,6 +125,50 @@ impl Maker<'_> {
             );
         }
         Ok(())
+    }
+
+    /// Water in the mash at its start, and each rest with the water poured in for it. What is poured in later is
+    /// kept back from the start.
+    #[expect(clippy::type_complexity, reason = "read in one place")]
+    fn mash_water(&self, weighed: &WeighedIn) -> Result<(Volume, Vec<(Temperature, Option<Mass>)>), Unknown> {
+        let batch = self.batch;
+        let start: Temperature = value(batch, Field::MashTemperature)?;
+        let boils_at = middle(&self.plan.figures.boiling_point())?;
+        let vessel: Mass = value(batch, Field::KettleWeight)?;
+        let all = weighed.water - value::<Volume>(batch, Field::Rinse)?;
+        let mut water = all;
+        let mut rests = Vec::new();
+        // The less stands in the mash the less has to be poured in: a few rounds settle both.
+        for _ in 0..12 {
+            let liquid = Wort::of_water(water, ROOM).mass();
+            let mut body = Body { liquid, extract: Plato::degrees(0.0), grain: weighed.grain, vessel };
+            let mut now = start;
+            rests.clear();
+            let mut poured = Mass::ZERO;
+            for rest in &batch.rests {
+                let Some(to) = rest.numbers.temperature() else { continue };
+                let infusion = if rest.infusion {
+                    let more = body.infusion(now, to, boils_at).map_err(outside(Stage::Mash))?;
+                    body.liquid += more;
+                    poured += more;
+                    Some(more)
+                } else {
+                    None
+                };
+                rests.push((to, infusion));
+                now = to;
+            }
+            let next = all - water_density(ROOM).volume_of(poured);
+            if next <= Volume::ZERO {
+                return Err(Unknown::TooLittleWort);
+            }
+            let settled = (next - water).as_litres().abs() < 1e-6;
+            water = next;
+            if settled {
+                break;
+            }
+        }
+        Ok((water, rests))
     }
 
     pub(super) fn mean_moisture(&self) -> Fraction {
@@ -155,7 +233,7 @@ impl Maker<'_> {
 
     fn mash_ph(&mut self, weighed: &WeighedIn, made: &Made) -> Result<(), Unknown> {
         let batch = self.batch;
-        let volume = weighed.water - value::<Volume>(batch, Field::Rinse)?;
+        let (volume, _) = self.mash_water(weighed)?;
         if volume <= Volume::ZERO {
             return Err(Unknown::TooLittleWort);
         }

@@ -21,27 +21,42 @@ use water::Made;
 use super::figures::{Known, Origin, Value, key};
 use super::lessons::lessons;
 use super::warning::{Level, Warning};
-use super::{Figures, IonLine, MaltLine, Plan, SaltAmount, Unknown, VesselLevel};
+use super::{Brought, Figures, IonLine, MaltLine, Plan, SaltAmount, Unknown, VesselLevel};
 use crate::document::{
-    Batch, Field, FruitAddition, FruitField, FruitForm, Gas, GristBy, HopField, Malt, Reading, ReadingKind,
-    SaltLine, Slot, Stage, Step, Water, WaterField, WaterNumbers,
+    Batch, Chiller, Field, FruitAddition, FruitField, FruitForm, FruitPlace, Gas, GristBy, Hop, HopField,
+    HopTime, Malt, Preserved, Reading, ReadingKind, SaltLine, Slot, Stage, Step, Water, WaterField,
+    WaterNumbers,
 };
 use crate::house::HouseNumber;
 use crate::moment::Moment;
 use crate::say::{Sentence, say};
-use calc::brew::bitterness::{BoilingWort, HopCharge};
+use calc::brew::bitterness::{HARSH, HopCharge, HotSide, Leg, alpha_left, rager, tinseth};
 use calc::brew::buffer::{BufferCurve, Step as DropStep, Titration};
+use calc::brew::correction::{Correction as WortCorrection, Fix, corrections};
 use calc::brew::dosing::{BenchTrial, Trial, measured_out, sample_steps, scaled_up};
 use calc::brew::drop::{Remedy as AcidRemedy, Rung, after_overshoot, ladder};
 use calc::brew::extract::{fermented_after_souring, hydrometer, refractometer_beer, refractometer_wort};
-use calc::brew::ferment::{FRUIT_FERMENTABILITY, cells_to_pitch, dry_yeast, outcome, spunding};
-use calc::brew::fruit::{FruitLoad, effect, fruited_ph, room_left};
-use calc::brew::grist::{Day, MaltYield, grist_for, mash_fit, runoff_needed, runoff_of, water_for};
-use calc::brew::heat::{boiling_point_at, heating_time, strike};
+use calc::brew::ferment::{FRUIT_FERMENTABILITY, ROOM_LIMIT, gas_in_room, outcome, spunding};
+use calc::brew::fruit::{
+    FOAM_AFTER_PEAK, FruitLoad, Hindrance, SULFITE_DECLARED, SourBeer, Wanted, additions,
+    amount_for as fruit_for, effect, fruited_acidity, fruited_ph, purge, room_left, split as split_over,
+};
+use calc::brew::grist::{
+    Day, LauterRisk, MaltYield, efficiency_steps, grist_for, lauter_risk, mash_fit, runoff_needed, runoff_of,
+    water_for,
+};
+use calc::brew::heat::{
+    Body, Coil, Heater, Plates, boiling_point, boiling_point_at, elevation, strike, usual_loss,
+    vessel_as_water,
+};
 use calc::brew::kill::hold_needed;
-use calc::brew::ledger::{LedgerError, Wort};
+use calc::brew::ledger::{LedgerError, Rebase, Wort};
 use calc::brew::mash::{MaltShare, Mash, MashReading, acid_for, acidulated_malt_for, worth};
-use calc::brew::package::{BurstQuestion, PrimingSugar, Verdict, burst_check, keg_pressure, priming};
+use calc::brew::package::{
+    BurstQuestion, COOLEST_BATH, PrimingSugar, Verdict, burst_check, in_bath, keg_pressure,
+    pasteurising_time, priming, remedies, warmest_safe,
+};
+use calc::brew::serving::{Contents, allergens, serving};
 use calc::brew::souring::{
     Alarm, Conditions, MANGANESE_IN_WORT, Pack, SouringError, Target, forecast, living_cells,
     manganese_stock, pitch_rate, titratable_acidity,
@@ -52,33 +67,29 @@ use calc::brew::treatment::{
     dechlorinate, limed, mixed,
 };
 use calc::brew::water::{Goal, Ion, Remedy, SaltAnswer, SaltAtHand, SaltQuestion, advice, salts, split};
-use calc::chem::density::{plato_from_sg, sg_from_plato};
+use calc::brew::yeast::{YeastForm, amount_for, cells_to_pitch, living, oxygen_time, starter_cells};
+use calc::chem::density::{plato_from_sg, sg_from_plato, water_density};
 use calc::chem::gas::dissolved;
 use calc::chem::meter::at_room;
 use calc::chem::report::{Check, Suspect, WaterRead, WaterReport, read};
 use calc::chem::titration::{ClosedWater, Titrant};
 use calc::chem::water::Ions;
 use calc::data::acids::{Acid, AcidKind};
-use calc::data::fruits::FruitAcid;
+use calc::data::fruits::{FruitAcid, FruitComposition};
+use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::{
-    Bitterness, Buffering, Carbonation, CellDensity, Charge, ChargeConcentration, Concentration, Count,
-    Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, MolarConcentration, Ph, PhDifference,
-    Plato, Power, Quantity, SpecificGravity, Temperature, TitratableAcidity, Volume, VolumePerMass,
-    VolumeRate,
+    AlcoholByVolume, Bitterness, Buffering, Carbonation, CellDensity, Cells, Charge, ChargeConcentration,
+    Concentration, Count, Dimension, Duration, Estimate, Fraction, GaugePressure, Mass, MolarConcentration,
+    Ph, PhDifference, Plato, Quantity, SpecificGravity, Temperature, TemperatureDifference,
+    TitratableAcidity, Volume, VolumePerMass, VolumeRate,
 };
 use std::cmp::Reverse;
 
 /// Volumes without a named temperature are at room temperature.
 pub(super) const ROOM: Temperature = Temperature::celsius(20.0);
-/// Water from the tap before it is heated.
-const TAP: Temperature = Temperature::celsius(15.0);
 /// Hydrometers are made for 20 °C.
 const CALIBRATION: Temperature = Temperature::celsius(20.0);
-/// Share of the heating power that the vessel gives off.
-const HEAT_LOSS: f64 = 0.1;
-/// Share of the fermenter kept for foam.
-const FOAM: Fraction = Fraction::of_one(0.1);
 /// Gravity counts as unchanged within one point of specific gravity.
 const UNCHANGED: f64 = 0.26;
 /// What the boil takes off the pH: calcium phosphate forms.
@@ -139,7 +150,7 @@ pub(super) fn gravity_of(reading: &Reading) -> Plato {
 /// and what can't be computed says why.
 pub fn plan(batch: &Batch) -> Plan {
     let mut plan = Plan::default();
-    let mut maker = Maker { batch, plan: &mut plan };
+    let mut maker = Maker { batch, plan: &mut plan, minerals: Wort::NOTHING };
     maker.day();
     if !batch.invented {
         plan.lessons = lessons(batch, &plan);
@@ -182,9 +193,29 @@ pub(super) struct WeighedIn {
     pub(super) water: Volume,
 }
 
+/// The hot side of the day, for the picture of bitterness.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Hot {
+    pub(super) legs: Vec<Leg>,
+    pub(super) charges: Vec<HopCharge>,
+    pub(super) volume: Volume,
+    pub(super) ph: Ph,
+    pub(super) kept: Estimate<Fraction>,
+    /// When the wort is ready for the bacteria.
+    soured_from: Duration,
+}
+
+impl Hot {
+    pub(super) fn side(&self) -> HotSide<'_> {
+        HotSide { legs: &self.legs, volume: self.volume, ph: self.ph, kept: self.kept }
+    }
+}
+
 struct Maker<'a> {
     batch: &'a Batch,
     plan: &'a mut Plan,
+    /// Minerals of all the water, salts included, from the water on.
+    minerals: Wort,
 }
 
 impl Maker<'_> {
@@ -217,11 +248,19 @@ impl Maker<'_> {
         let weighed = self.weigh_in()?;
         self.plan.weighed = Some(weighed);
         let made = self.water(&weighed);
+        if let Ok(made) = made {
+            let rinse: Volume = value(self.batch, Field::Rinse)?;
+            self.minerals = Wort::of_water(weighed.water, ROOM)
+                .with_ions(&made.mash, weighed.water - rinse)
+                .with_ions(&made.rinse, rinse);
+        }
         self.mash(&weighed, made);
         let course = self.course(&weighed)?;
         self.plan.day = Some(course);
-        let lactic = self.souring(&course);
-        self.main_boil(&course);
+        self.levels(&course);
+        let hot = self.hot_side(&course);
+        let lactic = self.souring(&course, hot.as_ref().ok());
+        self.main_boil(&course, hot);
         self.hold();
         let so_far = self.so_far(&course, lactic);
         if let Err(unknown) = self.ferment(&course, lactic).and(so_far) {

@@ -1,6 +1,7 @@
 //! Packaging and the burst check.
 
 use super::*;
+use calc::brew::package::Remedy;
 
 impl Maker<'_> {
     /// Since when the gravity has stood still, by the readings or as typed.
@@ -36,7 +37,7 @@ impl Maker<'_> {
         mixed: &Wort,
         held: Estimate<Volume>,
         beer: &Wort,
-        fruit_sugar: Mass,
+        (fruit_sugar, in_keg): (Mass, Mass),
     ) -> Result<(), Unknown> {
         let batch = self.batch;
         let left: Volume = value(batch, Field::FermenterLoss)?;
@@ -54,50 +55,106 @@ impl Maker<'_> {
         self.figures().set(key::packaged_volume, packaged);
         let volume = middle(&packaged)?;
 
+        let acid = self
+            .plan
+            .figures
+            .fruited_acidity()?
+            .estimate
+            .map(|acidity| Concentration::g_per_l(acidity.as_g_per_l_lactic()));
+        let real = Concentration::g_per_l(
+            beer.real_extract().as_degrees() * 0.01 * beer.density(ROOM).as_kg_per_m3(),
+        );
+        let glass = serving(
+            value(batch, Field::Serving)?,
+            &Contents {
+                alcohol: self.plan.figures.fruited_alcohol()?.estimate,
+                // The acid is part of the extract.
+                extract: Estimate::relative((real - acid.value).max(Concentration::ZERO), 0.1),
+                acid,
+            },
+        );
+        let classes: Vec<MaltClass> = batch.grist.iter().map(|malt| malt.class).collect();
+        self.plan.allergens = allergens(classes, Estimate::exact(self.plan.sulfite), false);
+        let price = |item: &FruitAddition| {
+            item.numbers
+                .price()
+                .zip(item.numbers.mass())
+                .map(|(price, mass)| price.value() * mass.as_kilograms())
+        };
+        let fruit: f64 = batch.fruit.iter().filter_map(price).sum();
+        let spent = fruit + batch.numbers.other_cost().map_or(0.0, |cost| cost.value());
+        let each = value::<Volume>(batch, Field::PackageVolume)?
+            * value::<Fraction>(batch, Field::Headspace)?.rest();
+        let packages = packaged.map(|known| Value {
+            estimate: known.estimate.map(|volume| Count::of(volume / each)),
+            origin: known.origin,
+        });
+        if batch.fruit.iter().any(|addition| addition.place == FruitPlace::Keg) {
+            self.warn(
+                Stage::Package,
+                Level::Caution,
+                say!["Fruit in the keg takes room and clogs posts: bag it, leave its volume free, and mind that its sugar ferments in there."],
+            );
+        }
+        let figures = self.figures();
+        figures.set(key::packages, packages);
+        figures.set(key::glass_alcohol, predicted(glass.alcohol));
+        figures.set(key::glass_energy, predicted(glass.energy));
+        figures.set(
+            key::litre_cost,
+            if spent > 0.0 && volume > Volume::ZERO {
+                predicted(Estimate::relative(Count::of(spent / volume.as_litres()), 0.05))
+            } else {
+                Err(Unknown::NotUsed)
+            },
+        );
+        let minerals = mixed.ion_load();
+        let known = self.plan.figures.sodium_after().map(|_| ());
+        let figures = self.figures();
+        let load = |of: Concentration| known.and_then(|()| predicted(Estimate::relative(of, 0.1)));
+        figures.set(key::sodium_in_beer, load(minerals.sodium));
+        figures.set(key::chloride_in_beer, load(minerals.chloride));
+
         let wanted: Carbonation = value(batch, Field::Carbonation)?;
         let inside = self.plan.figures.dissolved();
         let sugar = match batch.choices.gas {
             Gas::Cylinder => None,
             Gas::PrimingSucrose => Some(PrimingSugar::Sucrose),
             Gas::PrimingGlucose => Some(PrimingSugar::GlucoseMonohydrate),
+            Gas::PrimingExtract => Some(PrimingSugar::MaltExtract),
         };
         let weight = sugar.map_or(Err(Unknown::NotUsed), |sugar| {
             priming(volume, middle(&inside)?, wanted, sugar).map_err(|_| Unknown::NotUsed)
         });
         let weight_band = inside.map_or(0.0, |inside| inside.estimate.deviation())
             * sugar.map_or(0.0, |sugar| sugar.per_volume().as_g_per_l() * volume.as_litres());
-        self.figures()
-            .set(key::priming, weight.and_then(|mass| predicted(Estimate::normal(mass, weight_band))));
-        let per_litre = |mass: Mass| {
-            if volume > Volume::ZERO {
-                Concentration::g_per_l(mass.as_grams() / volume.as_litres())
-            } else {
-                Concentration::ZERO
-            }
+        let known = weight
+            .and_then(|mass| predicted(Estimate::normal(mass.value, weight_band.hypot(mass.deviation()))));
+        self.figures().set(key::priming, known);
+        let primed = match (sugar, weight) {
+            (Some(sugar), Ok(mass)) if volume > Volume::ZERO => sugar.fermentable(mass.value / volume),
+            _ => Concentration::ZERO,
         };
-        // Priming counts as the glucose it becomes: sucrose takes up water and weighs 5 % more.
-        let primed = weight.map_or(Concentration::ZERO, |mass| {
-            per_litre(mass) * if sugar == Some(PrimingSugar::Sucrose) { 1.053 } else { 0.909 }
-        });
         let stable = self.stable_for();
         let settled = stable.is_some_and(|time| time >= Duration::hours(72.0));
         let unfermented = if settled { Some(Concentration::ZERO) } else { self.unfermented(beer) };
-        let answer = burst_check(&BurstQuestion {
+        let question = BurstQuestion {
             kind: batch.choices.package,
             limit: batch.numbers.package_limit(),
             warmest: batch.value(Field::Warmest),
             gas_space: batch.value(Field::Headspace),
+            filled_at: None,
             // Gas from the cylinder is what is wanted; otherwise what the fermentation left.
             present: if sugar.is_none() { Some(wanted) } else { middle(&inside).ok() },
             fermentable: unfermented,
-            fruit_sugar: Some(if settled {
-                Concentration::ZERO
-            } else {
-                Concentration::g_per_l(fruit_sugar.as_grams() / after.as_litres())
-            }),
+            // What goes into the keg comes after the last reading.
+            fruit_sugar: Some(if settled { in_keg / after } else { fruit_sugar / after }),
             priming: primed,
             stable_for: stable,
-        });
+        };
+        let answer = burst_check(&question);
+        self.plan.package = Some(question);
+        let bath = burst_check(&in_bath(&question, COOLEST_BATH));
         let figures = self.figures();
         let outside = Unknown::OutsideModel(Stage::Package);
         let missing = Unknown::Reading(ReadingKind::Gravity);
@@ -110,6 +167,10 @@ impl Maker<'_> {
                 (None, Some(_)) => Err(outside),
             },
         );
+        figures.set(key::warmest_safe, warmest_safe(&question).map_or(Err(missing), exact));
+        let time = pasteurising_time(COOLEST_BATH);
+        figures.set(key::bath_time, time.map_or(Err(outside), exact));
+        figures.set(key::bath_pressure, bath.pressure.map_or(Err(missing), predicted));
         let reasons: Vec<_> = answer.reasons.iter().collect();
         // Before the yeast has done its part every plan would be a bomb: no verdict yet.
         let fermenting = batch.ticked(Step::PastPeak).is_some()
@@ -122,6 +183,8 @@ impl Maker<'_> {
             );
         }
         self.plan.verdict = fermenting.then_some((answer.verdict, reasons));
+        self.plan.remedies =
+            if fermenting { remedies(&question).iter().map(Remedy::words).collect() } else { Vec::new() };
         if middle(&inside).is_ok_and(|inside| inside > wanted) && sugar.is_some() {
             self.warn(
                 Stage::Package,

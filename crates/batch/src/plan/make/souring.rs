@@ -33,8 +33,8 @@ impl Maker<'_> {
     }
 
     /// Acid drop and souring; lactic acid in the sour wort at the end.
-    pub(super) fn souring(&mut self, course: &Course) -> Mass {
-        self.acid_drop(course).and_then(|drop| self.sour(course, &drop)).unwrap_or_else(|unknown| {
+    pub(super) fn souring(&mut self, course: &Course, hot: Option<&Hot>) -> Mass {
+        self.acid_drop(course).and_then(|drop| self.sour(course, &drop, hot)).unwrap_or_else(|unknown| {
             self.figures().wait(Stage::AcidDrop..=Stage::Souring, unknown);
             Mass::ZERO
         })
@@ -185,7 +185,7 @@ impl Maker<'_> {
         living_cells(&pack).and_then(|cells| pitch_rate(cells, wort)).map_err(outside(Stage::Souring))
     }
 
-    fn sour(&mut self, course: &Course, drop: &Drop) -> Result<Mass, Unknown> {
+    fn sour(&mut self, course: &Course, drop: &Drop, hot: Option<&Hot>) -> Result<Mass, Unknown> {
         let batch = self.batch;
         let target = batch.numbers.sour_acidity().map_or_else(
             || value(batch, Field::SourPh).map(Target::Ph),
@@ -238,7 +238,7 @@ impl Maker<'_> {
             temperatures: &temperatures,
             culture: batch.choices.culture,
             cells,
-            bitterness: Bitterness::ZERO,
+            bitterness: hot.map_or(Bitterness::ZERO, Self::before_souring),
             speed: batch.house.expect::<Count>(HouseNumber::SouringSpeed).0,
             meter_error: meter,
         };
