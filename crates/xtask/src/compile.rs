@@ -5,7 +5,7 @@ use std::{fmt, fs, io};
 
 use wasm_bindgen_cli_support::Bindgen;
 
-use crate::wasm::{WasmError, without_custom_sections};
+use crate::wasm::{WasmError, shipped};
 use crate::workspace::{CommandError, WASM, Workspace, output, run};
 
 /// Which program of the `app` package to build.
@@ -63,21 +63,23 @@ impl From<CommandError> for CompileError {
     }
 }
 
-/// Makes sure that rustc can build for the page.
+/// Makes sure that rustc can build for the page: the target, and the library's sources.
 ///
 /// # Errors
-/// When the target is missing and rustup cannot add it.
+/// When one is missing and rustup cannot add it.
 pub fn ensure_target(workspace: &Workspace) -> Result<(), CommandError> {
     let rustup = |arguments: &[&str]| {
         let mut command = std::process::Command::new("rustup");
         command.current_dir(&workspace.root).args(arguments);
         command
     };
-    let installed = output(&mut rustup(&["target", "list", "--installed"]))?;
-    if installed.lines().any(|line| line.trim() == WASM) {
-        return Ok(());
+    for (kind, name) in [("target", WASM), ("component", "rust-src")] {
+        let installed = output(&mut rustup(&[kind, "list", "--installed"]))?;
+        if !installed.lines().any(|line| line.trim() == name) {
+            run(&mut rustup(&[kind, "add", name]))?;
+        }
     }
-    run(&mut rustup(&["target", "add", WASM]))
+    Ok(())
 }
 
 /// Builds a program in release mode and prepares it for the browser.
@@ -90,9 +92,7 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
         Program::Floor => (["--example", "floor"], "examples/floor.wasm"),
         Program::PlanClock => (["--example", "plan_clock"], "examples/plan_clock.wasm"),
     };
-    let mut cargo =
-        workspace.cargo_wasm(["build", "--package", "app", "--release", "--locked", "--target", WASM]);
-    run(cargo.args(choice))?;
+    run(workspace.cargo_page(["build", "--package", "app", "--release", "--locked"]).args(choice))?;
 
     let path = workspace.target.join(WASM).join("release").join(built);
     let bytes = fs::read(&path).map_err(|error| CompileError::Unreadable(path, error))?;
@@ -113,6 +113,6 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
     if !snippets.is_empty() {
         return Err(CompileError::Snippets(snippets));
     }
-    let wasm = without_custom_sections(&output.wasm_mut().emit_wasm()).map_err(CompileError::Wasm)?;
+    let wasm = shipped(&output.wasm_mut().emit_wasm()).map_err(CompileError::Wasm)?;
     Ok(Compiled { script: output.js().to_owned(), wasm })
 }

@@ -65,17 +65,47 @@ impl Workspace {
     /// machine out of it.
     pub fn cargo_wasm<S: AsRef<OsStr>>(&self, arguments: impl IntoIterator<Item = S>) -> Command {
         let mut command = self.cargo(arguments);
+        command.env("CARGO_ENCODED_RUSTFLAGS", self.wasm_flags().join("\u{1f}"));
+        command
+    }
+
+    fn wasm_flags(&self) -> Vec<String> {
         // Panic messages name source files. Where a contributor keeps them must not change a byte.
         let remap = |from: &Path, to| format!("--remap-path-prefix={}={to}", from.display());
-        let flags = [
+        vec![
             remap(&self.cargo_home().join("registry/src"), "crates"),
             remap(&self.root, "."),
             // Leptos then shares one piece of code between views of all shapes instead of making one for
             // each: a tenth less to download, for a few allocations more.
             "--cfg=erase_components".to_owned(),
-        ];
-        command.env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"));
+        ]
+    }
+
+    /// A cargo command for the page itself: as [`Workspace::cargo_wasm`], with the standard library built
+    /// together with it, for size, and with panics that stop at once. Nobody could read a panic's words on a
+    /// phone; they weigh 10 kB. These flags are unstable, which is why the toolchain file names one version.
+    pub fn cargo_page<S: AsRef<OsStr>>(&self, arguments: impl IntoIterator<Item = S>) -> Command {
+        let mut command = self.cargo_wasm(arguments);
+        let library = self.sysroot().join("lib/rustlib/src/rust");
+        let flags = self.wasm_flags().into_iter().chain([
+            format!("--remap-path-prefix={}=std", library.display()),
+            "-Zunstable-options".to_owned(),
+            "-Cpanic=immediate-abort".to_owned(),
+            // Names of variants are all that is ever written that way.
+            "-Zfmt-debug=shallow".to_owned(),
+        ]);
         command
+            .args(["--target", WASM, "-Zbuild-std=std,panic_abort", "-Zbuild-std-features=optimize_for_size"])
+            .env("CARGO_ENCODED_RUSTFLAGS", flags.collect::<Vec<_>>().join("\u{1f}"))
+            .env("RUSTC_BOOTSTRAP", "1");
+        command
+    }
+
+    /// Where the toolchain keeps its libraries.
+    fn sysroot(&self) -> PathBuf {
+        let mut rustc = Command::new("rustc");
+        rustc.current_dir(&self.root).args(["--print", "sysroot"]);
+        output(&mut rustc).map_or_else(|_| PathBuf::new(), |path| PathBuf::from(path.trim()))
     }
 
     fn cargo_home(&self) -> PathBuf {
