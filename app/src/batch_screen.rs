@@ -74,7 +74,11 @@ pub fn screen(shared: Shared) -> View {
                     .child(pictures::mash())
                     .child(pictures::drop())
                     .child(pictures::course())
-                    .child(pictures::level()),
+                    .child(pictures::kettle())
+                    .child(pictures::bitterness())
+                    .child(pictures::level())
+                    .child(pictures::sources())
+                    .child(pictures::pressure()),
             )
             .view(),
     ])
@@ -389,7 +393,10 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
         Stage::Mash => pictures::mash(),
         Stage::AcidDrop => pictures::drop(),
         Stage::Souring => pictures::course(),
-        Stage::Fruit => pictures::level(),
+        Stage::FirstBoil => pictures::kettle(),
+        Stage::MainBoil => pictures::bitterness(),
+        Stage::Fruit => View::Many(vec![pictures::level(), pictures::sources()]),
+        Stage::Package => pictures::pressure(),
         _ => View::Nothing,
     };
     let ticks: Vec<View> = steps_of(stage)

@@ -1,6 +1,7 @@
 //! Tartwright in the browser: views over the plan, and what keeps them. Holds
 //! no formula of brewing or chemistry.
 
+pub mod preferences;
 pub mod store;
 
 mod batch_screen;
@@ -11,7 +12,6 @@ mod more;
 mod offline;
 mod page;
 mod pictures;
-mod preferences;
 mod readings;
 mod stages;
 mod state;

@@ -3,15 +3,18 @@
 
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
-use crate::widgets::{button, entry, fold, live, picker, text_entry};
+use crate::widgets::{button, entry, fold, item_picker, live, picker, text_entry};
 use batch::document::{
-    Batch, Choices, Field, FruitAddition, FruitField, FruitForm, Gas, GristBy, Hop, HopField, MOST_ITEMS,
-    Malt, MaltField, SampleField, Slot, Stage,
+    Batch, Chiller, Choices, Field, FruitAddition, FruitField, FruitForm, FruitPlace, Gas, GristBy, Hop,
+    HopField, HopTime, MOST_ITEMS, Malt, MaltField, Preserved, Rest, RestField, SampleField, Slot, Stage,
 };
+use batch::label::label;
+use calc::brew::bitterness::HopForm;
 use calc::brew::dosing::{DROPPER_PROCEDURE, STIR_AND_MEASURE};
 use calc::brew::package::{PackageKind, Verdict};
 use calc::brew::souring::ADVICE;
 use calc::brew::titration::PROCEDURE;
+use calc::brew::yeast::YeastForm;
 use calc::chem::meter::Compensation;
 use calc::data::acid_notes::{HAZARDS, SOURNESS};
 use calc::data::acids::{Acid, AcidKind};
@@ -27,7 +30,7 @@ pub fn of_stage(stage: Stage) -> View {
         Stage::Aim => notes(),
         Stage::Water => crate::water::stage(),
         Stage::Grist => grist(),
-        Stage::Mash => View::Many(vec![acid(), meter()]),
+        Stage::Mash => View::Many(vec![fold("More rests", rests), acid(), meter()]),
         Stage::AcidDrop => View::Many(vec![
             acid(),
             fold("Before you handle the acid", hazards),
@@ -35,10 +38,27 @@ pub fn of_stage(stage: Stage) -> View {
             fold("Titrate a glass of it instead", sample),
         ]),
         Stage::Souring => souring(),
-        Stage::MainBoil => hops(),
+        Stage::MainBoil => View::Many(vec![
+            hops(),
+            choice(
+                "Chilled by",
+                "chiller",
+                named(Chiller::ALL, |chiller| chiller.name().to_owned()),
+                |choices| &mut choices.chiller,
+            ),
+        ]),
+        Stage::Ferment => {
+            choice("Yeast", "yeast", named(YeastForm::ALL, |form| headed(form.name())), |choices| {
+                &mut choices.yeast
+            })
+        }
         Stage::Fruit => fruit(),
-        Stage::Package => View::Many(vec![package(), fold("Sourness by a glass", taste_trial)]),
-        Stage::FirstBoil | Stage::Ferment => View::Nothing,
+        Stage::Package => View::Many(vec![
+            package(),
+            fold("Words for a label", label_words),
+            fold("Sourness by a glass", taste_trial),
+        ]),
+        Stage::FirstBoil => View::Nothing,
     }
 }
 
@@ -50,7 +70,7 @@ pub fn named<T: Copy>(all: &[T], name: impl Fn(T) -> String) -> Vec<(T, String)>
 /// "sour cherry" as it stands at the head of a line.
 pub fn headed(name: &str) -> String {
     let mut letters = name.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |first| first.to_ascii_uppercase().to_string() + letters.as_str())
 }
 
 /// A picker for one of the document's choices.
@@ -365,111 +385,230 @@ fn hops() -> View {
     list(|batch| batch.hops.len(), hop, ("Add hops", "add-hop", |batch| batch.hops.push(Hop::default())))
 }
 
+/// The names of a list of choices.
+fn names<T: Copy>(all: &[T], name: fn(T) -> &'static str) -> Vec<String> {
+    all.iter().map(|&value| headed(name(value))).collect()
+}
+
 fn hop(place: usize) -> View {
+    let open = Open::here();
+    let boiled = Memo::new(move |_| {
+        open.document.with(|batch| batch.hops.get(place).is_some_and(|hop| hop.time == HopTime::Boil))
+    });
+    let slot = move |field| entry(Slot::Hop(place, field));
     tag("li")
         .class("item")
         .set("data-item", "hop")
-        .child(
-            [HopField::Mass, HopField::Alpha, HopField::Minutes]
-                .map(|field| entry(Slot::Hop(place, field)))
-                .into_iter()
-                .collect::<Vec<_>>(),
-        )
-        .child(text_entry(
-            "Own name, if you like",
-            format!("hop{place}.name"),
-            move |batch| batch.hops.get(place).map_or_else(String::new, |hop| hop.name.clone()),
-            move |batch, name| {
-                if let Some(hop) = batch.hops.get_mut(place) {
-                    hop.name = name;
-                }
+        .child(item_picker(
+            ("When", "hop_time"),
+            names(HopTime::ALL, HopTime::name),
+            place,
+            |batch, place| Some(batch.hops.get(place)?.time as usize),
+            |batch, place, chosen| {
+                batch.hops.get_mut(place)?.time = *HopTime::ALL.get(chosen)?;
+                Some(())
             },
         ))
-        .child(remove_button("Hops removed.", move |batch| {
-            if place < batch.hops.len() {
-                batch.hops.remove(place);
-            }
+        .child(slot(HopField::Mass))
+        .child(slot(HopField::Alpha))
+        .child(live(move || boiled.get().then(|| slot(HopField::Minutes))))
+        .child(fold("Form, age and name", move || {
+            View::Many(vec![
+                item_picker(
+                    ("Form", "hop_form"),
+                    names(HopForm::ALL, HopForm::name),
+                    place,
+                    |batch, place| Some(batch.hops.get(place)?.form as usize),
+                    |batch, place, chosen| {
+                        batch.hops.get_mut(place)?.form = *HopForm::ALL.get(chosen)?;
+                        Some(())
+                    },
+                ),
+                slot(HopField::Age),
+                slot(HopField::Kept),
+                text_entry(
+                    "Own name, if you like",
+                    format!("hop{place}.name"),
+                    move |batch| batch.hops.get(place).map_or_else(String::new, |hop| hop.name.clone()),
+                    move |batch, name| {
+                        if let Some(hop) = batch.hops.get_mut(place) {
+                            hop.name = name;
+                        }
+                    },
+                ),
+            ])
         }))
+        .child(
+            tag("div")
+                .class("item-foot")
+                .child(remove_button("Hops removed.", move |batch| {
+                    if place < batch.hops.len() {
+                        batch.hops.remove(place);
+                    }
+                }))
+                .child(tag("p").class("result").child(live(move || {
+                    let gives = open.plan.with(|plan| plan.hops.get(place).copied());
+                    gives.map(|ibu| Shared::here().preferences.with(|p| p.text(ibu.amount())))
+                }))),
+        )
         .view()
 }
 
-const FORMS: &[(FruitForm, &str)] = &[
-    (FruitForm::Puree, "Purée"),
-    (FruitForm::Frozen, "Frozen, then thawed"),
-    (FruitForm::Whole, "Fresh, with stones and skins"),
-    (FruitForm::Juice, "Juice"),
-    (FruitForm::Concentrate, "Concentrate"),
-    (FruitForm::Dried, "Dried"),
-];
+/// Rests after the first.
+fn rests() -> View {
+    View::Many(vec![
+        aside(
+            "The first rest is the mash temperature above. Each rest below follows it, before the mash-out.",
+        ),
+        list(
+            |batch| batch.rests.len(),
+            rest,
+            ("Add a rest", "add-rest", |batch| batch.rests.push(Rest::default())),
+        ),
+    ])
+}
+
+fn rest(place: usize) -> View {
+    let open = Open::here();
+    let infusion = Signal::derive(move || {
+        open.document.with(|batch| batch.rests.get(place).is_some_and(|rest| rest.infusion))
+    });
+    tag("li")
+        .class("item")
+        .set("data-item", "rest")
+        .child(entry(Slot::Rest(place, RestField::Temperature)))
+        .child(entry(Slot::Rest(place, RestField::Time)))
+        .child(toggle(
+            "Reached with boiling water kept back".to_owned(),
+            format!("rest{place}.infusion"),
+            infusion,
+            move |on| {
+                open.edit(|batch| {
+                    if let Some(rest) = batch.rests.get_mut(place) {
+                        rest.infusion = on;
+                    }
+                });
+            },
+        ))
+        .child(
+            tag("div")
+                .class("item-foot")
+                .child(remove_button("Rest removed.", move |batch| {
+                    if place < batch.rests.len() {
+                        batch.rests.remove(place);
+                    }
+                }))
+                .child(tag("p").class("result").child(live(move || {
+                    let line = open.plan.with(|plan| plan.rests.get(place).cloned());
+                    line.map(crate::widgets::sentence)
+                }))),
+        )
+        .view()
+}
+
+/// The form names, in the order the forms are declared.
+const FORMS: [&str; 6] =
+    ["Fresh, with stones and skins", "Frozen, then thawed", "Purée", "Juice", "Concentrate", "Dried"];
 
 fn fruit() -> View {
-    list(
-        |batch| batch.fruit.len(),
-        fruit_addition,
-        ("Add fruit", "add-fruit", |batch| {
-            batch.fruit.push(FruitAddition {
-                fruit: Fruit::SourCherry,
-                form: FruitForm::default(),
-                preserved: false,
-                numbers: Default::default(),
-            });
+    View::Many(vec![
+        list(
+            |batch| batch.fruit.len(),
+            fruit_addition,
+            ("Add fruit", "add-fruit", |batch| batch.fruit.push(FruitAddition::new(Fruit::SourCherry))),
+        ),
+        fold("How much fruit for what you want?", || {
+            View::Many(vec![
+                aside(
+                    "Purée for a litre of beer, as is usual: light 50 to 100 g, middling to 175 g, heavy to 300 g.",
+                ),
+                fields(&[Field::WantedLoad, Field::WantedAlcohol, Field::WantedFruitPh]),
+            ])
         }),
-    )
+    ])
 }
 
 fn fruit_addition(place: usize) -> View {
     let open = Open::here();
-    let at = move |batch: &Batch| {
-        let item = batch.fruit.get(place);
-        item.map_or((Fruit::SourCherry, FruitForm::Puree, false), |item| {
-            (item.fruit, item.form, item.preserved)
-        })
-    };
-    let change = move |change: &dyn Fn(&mut FruitAddition)| {
-        open.edit(|batch| {
-            if let Some(item) = batch.fruit.get_mut(place) {
-                change(item);
-            }
-        });
-    };
-    let fruits = named(Fruit::ALL, |fruit| headed(fruit.data().name));
-    let forms = FORMS.iter().map(|&(form, name)| (form, name.to_owned())).collect();
+    let slot = move |field| entry(Slot::Fruit(place, field));
+    let gives = move || open.plan.with(|plan| plan.fruit.get(place).cloned()).map(crate::widgets::sentence);
     tag("li")
         .class("item")
         .set("data-item", "fruit")
-        .child(picker(
-            "Fruit",
-            "fruit",
-            fruits,
-            move || open.document.with(at).0,
-            move |fruit| {
-                change(&|item| item.fruit = fruit);
+        .child(item_picker(
+            ("Fruit", "fruit"),
+            names(Fruit::ALL, Fruit::name),
+            place,
+            |batch, place| Some(batch.fruit.get(place)?.fruit as usize),
+            |batch, place, chosen| {
+                batch.fruit.get_mut(place)?.fruit = *Fruit::ALL.get(chosen)?;
+                Some(())
             },
         ))
-        .child(picker(
-            "Form",
-            "fruit_form",
-            forms,
-            move || open.document.with(at).1,
-            move |form| {
-                change(&|item| item.form = form);
+        .child(item_picker(
+            ("Form", "fruit_form"),
+            FORMS.map(str::to_owned).to_vec(),
+            place,
+            |batch, place| Some(batch.fruit.get(place)?.form as usize),
+            |batch, place, chosen| {
+                batch.fruit.get_mut(place)?.form = *FruitForm::ALL.get(chosen)?;
+                Some(())
             },
         ))
-        .child(entry(Slot::Fruit(place, FruitField::Mass)))
+        .child(slot(FruitField::Mass))
         .child(toggle(
-            "The pack names sorbate or sulfite".to_owned(),
-            format!("fruit{place}.preserved"),
-            Signal::derive(move || open.document.with(at).2),
-            move |on| change(&|item| item.preserved = on),
+            "Another fruit: go by its Brix, pH and acid".to_owned(),
+            format!("fruit{place}.own"),
+            Signal::derive(move || {
+                open.document.with(|batch| batch.fruit.get(place).is_some_and(|item| item.own))
+            }),
+            move |on| {
+                open.edit(|batch| {
+                    if let Some(item) = batch.fruit.get_mut(place) {
+                        item.own = on;
+                    }
+                });
+            },
         ))
-        .child(
-            tag("details").class("fold").child(tag("summary").child("From the pack, or measured")).child(
-                [FruitField::Brix, FruitField::Ph, FruitField::Acid]
-                    .map(|field| entry(Slot::Fruit(place, field)))
-                    .into_iter()
-                    .collect::<Vec<_>>(),
-            ),
-        )
+        .child(item_picker(
+            ("Preserved", "preserved"),
+            names(Preserved::ALL, Preserved::name),
+            place,
+            |batch, place| Some(batch.fruit.get(place)?.preserved as usize),
+            |batch, place, chosen| {
+                batch.fruit.get_mut(place)?.preserved = *Preserved::ALL.get(chosen)?;
+                Some(())
+            },
+        ))
+        .child(fold("From the pack, or measured", move || {
+            View::Many(vec![
+                slot(FruitField::Brix),
+                slot(FruitField::Ph),
+                slot(FruitField::Acid),
+                slot(FruitField::Price),
+                item_picker(
+                    ("Goes in", "fruit_place"),
+                    names(FruitPlace::ALL, FruitPlace::name),
+                    place,
+                    |batch, place| Some(batch.fruit.get(place)?.place as usize),
+                    |batch, place, chosen| {
+                        batch.fruit.get_mut(place)?.place = *FruitPlace::ALL.get(chosen)?;
+                        Some(())
+                    },
+                ),
+                text_entry(
+                    "Own name, if you like",
+                    format!("fruit{place}.name"),
+                    move |batch| batch.fruit.get(place).map_or_else(String::new, |item| item.name.clone()),
+                    move |batch, name| {
+                        if let Some(item) = batch.fruit.get_mut(place) {
+                            item.name = name;
+                        }
+                    },
+                ),
+            ])
+        }))
+        .child(tag("p").class("gives").child(live(gives)))
         .child(remove_button("Fruit removed.", move |batch| {
             if place < batch.fruit.len() {
                 batch.fruit.remove(place);
@@ -478,12 +617,28 @@ fn fruit_addition(place: usize) -> View {
         .view()
 }
 
+/// What a label could say.
+fn label_words() -> View {
+    let open = Open::here();
+    let lines = Memo::new(move |_| open.document.with(|batch| open.plan.with(|plan| label(batch, plan))));
+    let shown = move || {
+        let lines: Vec<View> = lines
+            .get()
+            .into_iter()
+            .map(|line| tag("p").child(crate::widgets::sentence(line)).view())
+            .collect();
+        tag("div").class("label-words").child(lines).view()
+    };
+    View::Many(vec![aside("Local rules decide what a label must say, and how large."), live(shown)])
+}
+
 fn package() -> View {
     let open = Open::here();
     let gases = vec![
         (Gas::Cylinder, "From a cylinder".to_owned()),
         (Gas::PrimingSucrose, "From table sugar at packaging".to_owned()),
         (Gas::PrimingGlucose, "From corn sugar at packaging".to_owned()),
+        (Gas::PrimingExtract, "From dry malt extract at packaging".to_owned()),
     ];
     let verdict = Memo::new(move |_| open.plan.with(|plan| plan.verdict.as_ref().map(|verdict| verdict.0)));
     let check = move || {
@@ -505,8 +660,19 @@ fn package() -> View {
                 .view()
         })
     };
+    let ways = move || {
+        let ways = open.plan.with(|plan| plan.remedies.clone());
+        (!ways.is_empty()).then(|| {
+            let lines: Vec<View> = ways.into_iter().map(|way| tag("li").child(way).view()).collect();
+            View::Many(vec![
+                aside("What would make it safe, each on its own; the package's rating decides:"),
+                tag("ul").class("details").child(lines).view(),
+            ])
+        })
+    };
     View::Many(vec![
         (live(check)).view(),
+        (live(ways)).view(),
         (choice("Package", "package", named(PackageKind::ALL, |kind| headed(kind.name())), |choices| {
             &mut choices.package
         }))

@@ -66,7 +66,9 @@ pub fn focus(selector: &str) {
 pub fn page() -> View {
     let shared = Shared {
         // What cannot be read was set aside, and is listed in the batch book.
-        preferences: RwSignal::new(Store::preferences::<Preferences>().ok().flatten().unwrap_or_default()),
+        preferences: RwSignal::new(
+            Store::preferences(Preferences::of_text).ok().flatten().unwrap_or_default(),
+        ),
         now: clock::ticking(),
         toast: RwSignal::new(None),
         offline: Offline::register(),
@@ -81,7 +83,7 @@ pub fn page() -> View {
         let now = shared.preferences.get();
         mark_root("data-theme", now.theme.key());
         if before.is_some_and(|before| before != now)
-            && let Err(problem) = Store::save_preferences(&now)
+            && let Err(problem) = Store::save_preferences(&now.to_text())
         {
             shared.tell(problem.to_string());
         }
@@ -89,7 +91,7 @@ pub fn page() -> View {
     });
     let _ = Store::watch(move |change| {
         if change == Change::Preferences
-            && let Ok(Some(theirs)) = Store::preferences()
+            && let Ok(Some(theirs)) = Store::preferences(Preferences::of_text)
         {
             shared.preferences.set(theirs);
         }

@@ -7,7 +7,7 @@ use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::live;
 use batch::document::{Batch, Field, ReadingKind, Slot, Step};
-use batch::plan::{Plan, cooled};
+use batch::plan::{Brought, Plan, cooled};
 use calc::quantity::{Amount, Dimension, Estimate, Ph, Quantity, Unit, Volume, fixed};
 use leptos::prelude::*;
 use std::fmt::Write as _;
@@ -372,7 +372,7 @@ pub fn level() -> View {
         const HIGH: f64 = 200.0;
         const LEFT: f64 = 8.0;
         const BROAD: f64 = 120.0;
-        let level = plan.level?;
+        let level = plan.level.clone()?;
         let seen = |v: calc::quantity::Volume| v.amount();
         let (vessel, beer, fruit) = (seen(level.vessel), seen(level.beer), seen(level.with_fruit));
         let foam = seen(level.with_fruit + level.foam);
@@ -385,13 +385,14 @@ pub fn level() -> View {
         drawing.rect((LEFT, y(vessel)), (BROAD, HIGH - y(vessel)), "vessel");
         let fits = foam.base() <= vessel.base();
         // From the bottom up, each label at its level or just above the one below it.
-        let mut marks = vec![
-            (y(beer), "Beer", preferences.text(beer)),
-            (y(fruit), "With fruit", preferences.text(fruit)),
-            (y(foam), "With foam", preferences.text(foam)),
-        ];
+        let mut marks = vec![(y(beer), "Beer".to_owned(), preferences.text(beer))];
+        for (name, filled) in &level.additions {
+            let filled = seen(*filled);
+            marks.push((y(filled), format!("With {}", plain(name)), preferences.text(filled)));
+        }
+        marks.push((y(foam), "With foam".to_owned(), preferences.text(foam)));
         let place = marks.iter().position(|mark| mark.0 < y(vessel)).unwrap_or(marks.len());
-        marks.insert(place, (y(vessel), "Brim", preferences.text(vessel)));
+        marks.insert(place, (y(vessel), "Brim".to_owned(), preferences.text(vessel)));
         let mut free = HIGH + 4.0;
         for (at, name, amount) in &marks {
             let label = (at + 5.0).min(free).max(14.0);
@@ -403,5 +404,149 @@ pub fn level() -> View {
         }
         drawing.words.push_str(if fits { "It fits, foam included." } else { "It does not fit." });
         Some(drawing)
+    })
+}
+
+/// A person's own name for something is text, and text must not become markup.
+fn plain(name: &str) -> String {
+    name.chars().filter(|c| !matches!(c, '<' | '>' | '&' | '"' | '\'')).collect()
+}
+
+/// How full the kettle is through the day, against its brim.
+pub fn kettle() -> View {
+    picture("Level in the kettle", |batch, plan, preferences| {
+        const ROW: f64 = 40.0;
+        let brim = Slot::Of(Field::KettleVolume).effective(batch)?;
+        let most = plan.kettle.iter().map(|(_, level)| level.amount().base()).fold(brim.base(), f64::max);
+        plan.kettle.first()?;
+        let mut drawing = Drawing { high: ROW * plan.kettle.len() as f64 + 20.0, ..Drawing::default() };
+        let edge = WIDE * brim.base() / most;
+        for (place, (name, level)) in plan.kettle.iter().enumerate() {
+            let (top, level) = (ROW * place as f64, level.amount());
+            let amount = preferences.text(level);
+            drawing.text(0.0, top + 14.0, "label", name);
+            drawing.text(WIDE, top + 14.0, "end", &amount);
+            drawing.rect((0.0, top + 20.0), (WIDE * level.base() / most, 12.0), "bar");
+            drawing.line((edge, top + 17.0), (edge, top + 35.0), "before");
+            drawing.words.push_str(name);
+            let over = if level.base() > brim.base() { ", over the brim" } else { "" };
+            let _ = write!(drawing.words, ": {amount}{over}. ");
+        }
+        let foot = drawing.high - 18.0;
+        let words = format!("brim {}", preferences.text(brim));
+        drawing.text(edge.min(WIDE), foot + 14.0, "end", &words);
+        drawing.words.push_str(&words);
+        Some(drawing)
+    })
+}
+
+/// How the bitterness builds up from mash-out to the end of chilling.
+pub fn bitterness() -> View {
+    picture("Bitterness through the hot side", |_, plan, preferences| {
+        let course = plan.bitterness_course();
+        let points: Vec<[f64; 4]> = course
+            .iter()
+            .map(|(at, ibu)| {
+                let ibu = ibu.amount().base();
+                [at.amount().base(), ibu, ibu, ibu]
+            })
+            .collect();
+        let last = course.last()?;
+        let end = points.last()?[0];
+        let most = points.iter().map(|point| point[2]).fold(1.0, f64::max);
+        let every =
+            [0.5, 1.0, 2.0, 5.0, 10.0, 20.0].into_iter().find(|step| most <= 6.0 * step).unwrap_or(50.0);
+        let along = [5.0, 10.0, 20.0, 30.0].into_iter().find(|step| end <= 6.0 * step).unwrap_or(60.0);
+        let mut chart = Chart::new([0.0, most].into_iter(), every, (end, along, "min"));
+        let line: Vec<(f64, f64)> =
+            points.iter().map(|point| (chart.x(point[0]), chart.y(point[2]))).collect();
+        chart.drawing.path(line.into_iter(), "curve");
+        let _ = write!(
+            chart.drawing.words,
+            "Along heating, boil, stand and chilling, the days of souring left out; it ends at {}.",
+            preferences.text(last.1.amount())
+        );
+        Some(chart.drawing)
+    })
+}
+
+/// Sugar, acid and alcohol, stacked by where they come from.
+pub fn sources() -> View {
+    picture("Where sugar, acid and alcohol come from", |_, plan, preferences| {
+        const ROW: f64 = 44.0;
+        const FILLS: [&str; 3] = ["range", "bar", "foam"];
+        if plan.brought.len() < 2 {
+            return None;
+        }
+        let mut drawing =
+            Drawing { high: 3.0 * ROW + 22.0 * plan.brought.len() as f64, ..Drawing::default() };
+        for (row, name) in ["Sugar that ferments", "Acid", "Alcohol"].into_iter().enumerate() {
+            let of = |from: &Brought| match row {
+                0 => from.sugar.amount().seen_as(Dimension::DissolvedAcid),
+                1 => from.acid.amount(),
+                _ => from.alcohol.amount(),
+            };
+            let all: f64 = plan.brought.iter().map(|from| of(from).base()).sum();
+            let top = ROW * row as f64;
+            let whole = plan.brought.first().map(|from| Amount::in_base(of(from).dimension, all))?;
+            let whole = preferences.text(whole);
+            drawing.text(0.0, top + 14.0, "label", name);
+            drawing.text(WIDE, top + 14.0, "end", &whole);
+            let _ = write!(drawing.words, "{name} {whole}: ");
+            let mut left = 0.0;
+            for (place, from) in plan.brought.iter().enumerate() {
+                let wide = WIDE * of(from).base() / all.max(1e-9);
+                drawing.rect((left, top + 20.0), (wide, 16.0), FILLS[place % FILLS.len()]);
+                left += wide;
+                let amount = preferences.text(of(from));
+                let _ = write!(drawing.words, "source {} {amount}, ", place + 1);
+            }
+        }
+        for (place, from) in plan.brought.iter().enumerate() {
+            let y = 3.0 * ROW + 22.0 * place as f64 + 8.0;
+            drawing.rect((0.0, y), (18.0, 12.0), FILLS[place % FILLS.len()]);
+            drawing.text(26.0, y + 11.0, "small", &plain(&from.name));
+        }
+        Some(drawing)
+    })
+}
+
+/// The pressure a package could come to, against the warmth, with what it is made for.
+pub fn pressure() -> View {
+    picture("Pressure in the package by warmth", |_, plan, preferences| {
+        let (course, limit) = plan.pressure_course();
+        // Numbers on both sides are in the person's units.
+        let (force, warmth) =
+            (preferences.unit(Dimension::Pressure), preferences.unit(Dimension::Temperature));
+        let seen = |p: calc::quantity::GaugePressure| p.amount().in_unit(&force);
+        let points: Vec<[f64; 4]> = course
+            .iter()
+            .map(|(at, p)| [at.amount().in_unit(&warmth), seen(p.low), seen(p.value), seen(p.high)])
+            .collect();
+        let (first, last) = (points.first()?, points.last()?);
+        let start = first[0];
+        let most = points.iter().map(|point| point[3]).fold(seen(limit), f64::max);
+        let every = [0.5, 1.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0]
+            .into_iter()
+            .find(|step| most <= 7.0 * step)
+            .unwrap_or(500.0);
+        let end = last[0] - start;
+        let shifted: Vec<[f64; 4]> = points.iter().map(|p| [p[0] - start, p[1], p[2], p[3]]).collect();
+        let mut chart = Chart::new([0.0, most].into_iter(), every, (end, end / 5.0, warmth.symbol));
+        chart.curve(&shifted);
+        let y = chart.y(seen(limit));
+        chart.drawing.line((LEFT, y), (WIDE, y), "target");
+        let words = format!("made for {}", preferences.text(limit.amount()));
+        chart.drawing.text(LEFT + 4.0, y - 5.0, "small", &words);
+        let _ = write!(
+            chart.drawing.words,
+            "From {} to {} {} it could rise to {} {}; {words}.",
+            fixed(start, 0),
+            fixed(last[0], 0),
+            warmth.symbol,
+            fixed(last[3], 0),
+            force.symbol
+        );
+        Some(chart.drawing)
     })
 }

@@ -1,13 +1,13 @@
 //! What a person prefers: units and look.
 
+use batch::json::name;
+use batch::keep::KeepError;
 use batch::say::{Piece, Sentence};
 use calc::quantity::{Amount, Dimension, System, Unit};
-use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use serde_json::{Map, Value};
 
 /// The look.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Theme {
     /// As the device says.
     #[default]
@@ -37,13 +37,12 @@ impl Theme {
 }
 
 /// What a person prefers.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Preferences {
     /// Default units.
     pub system: System,
     /// Units chosen where they are shown, by key.
-    pub units: BTreeMap<Dimension, String>,
+    pub units: Vec<(Dimension, String)>,
     /// The look.
     pub theme: Theme,
     /// Words of help at each stage.
@@ -51,11 +50,51 @@ pub struct Preferences {
 }
 
 impl Preferences {
+    /// Reads what [`Preferences::to_text`] wrote. What it does not know it leaves at the usual.
+    ///
+    /// # Errors
+    /// [`KeepError`] for a text that is no JSON object.
+    pub fn of_text(text: &str) -> Result<Self, KeepError> {
+        let Value::Object(entries) = serde_json::from_str(text)? else {
+            return Err(KeepError::NotAnEnvelope);
+        };
+        let word = |key: &str| entries.get(key).and_then(Value::as_str).unwrap_or_default();
+        let theme = Theme::ALL.iter().find(|(theme, _)| theme.key() == word("theme"));
+        let mut read = Self {
+            system: if word("system") == "us" { System::Us } else { System::Metric },
+            theme: theme.map_or(Theme::Device, |(theme, _)| *theme),
+            hide_help: entries.get("hide_help") == Some(&Value::Bool(true)),
+            units: Vec::new(),
+        };
+        for &dimension in Dimension::ALL {
+            let unit =
+                entries.get("units").and_then(|units| units.get(name(&dimension))).and_then(Value::as_str);
+            read.units.extend(unit.map(|unit| (dimension, unit.to_owned())));
+        }
+        Ok(read)
+    }
+
+    /// The preferences as JSON.
+    pub fn to_text(&self) -> String {
+        let units: Map<String, Value> = self
+            .units
+            .iter()
+            .map(|(dimension, unit)| (name(dimension), Value::String(unit.clone())))
+            .collect();
+        let mut entries = Map::new();
+        entries.insert("system".to_owned(), Value::String(name(&self.system)));
+        entries.insert("theme".to_owned(), Value::String(self.theme.key().to_owned()));
+        entries.insert("hide_help".to_owned(), Value::Bool(self.hide_help));
+        entries.insert("units".to_owned(), Value::Object(units));
+        Value::Object(entries).to_string()
+    }
+
     /// The unit in use for a kind of quantity.
     pub fn unit(&self, dimension: Dimension) -> Unit {
         self.units
-            .get(&dimension)
-            .and_then(|key| dimension.units().iter().find(|unit| unit.key == key))
+            .iter()
+            .find(|chosen| chosen.0 == dimension)
+            .and_then(|(_, key)| dimension.units().iter().find(|unit| unit.key == key))
             .copied()
             .unwrap_or_else(|| dimension.default_unit(self.system))
     }
@@ -66,7 +105,8 @@ impl Preferences {
         let current = self.unit(dimension);
         let place = units.iter().position(|unit| unit.key == current.key).unwrap_or(0);
         let next = &units[(place + 1) % units.len()];
-        self.units.insert(dimension, next.key.to_owned());
+        self.units.retain(|chosen| chosen.0 != dimension);
+        self.units.push((dimension, next.key.to_owned()));
     }
 
     /// Changes all units to a system's, forgetting single choices.

@@ -16,8 +16,6 @@ use batch::keep::{
 use batch::moment::Moment;
 use gloo_storage::{LocalStorage, Storage as _};
 use leptos::prelude::{WindowListenerHandle, window_event_listener};
-use serde::Serialize;
-use serde::de::DeserializeOwned;
 use wasm_bindgen::{JsCast, JsValue};
 use web_sys::{DomException, Storage as Shelf, StorageEvent};
 
@@ -299,12 +297,12 @@ impl Store {
     /// # Errors
     /// [`StoreError::Unreadable`]; the text is then set aside and the next
     /// choice starts afresh.
-    pub fn preferences<T: DeserializeOwned>() -> Result<Option<T>, StoreError> {
+    pub fn preferences<T>(read: fn(&str) -> Result<T, KeepError>) -> Result<Option<T>, StoreError> {
         let shelf = shelf()?;
         let Some(text) = shelf.get_item(PREFERENCES)? else { return Ok(None) };
-        serde_json::from_str(&text).map(Some).map_err(|error| StoreError::Unreadable {
+        read(&text).map(Some).map_err(|why| StoreError::Unreadable {
             key: move_aside(&shelf, PREFERENCES, &text).unwrap_or_else(|_| PREFERENCES.to_owned()),
-            why: error.into(),
+            why,
         })
     }
 
@@ -312,9 +310,8 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError::Full`], [`StoreError::Denied`] and their like.
-    pub fn save_preferences<T: Serialize>(preferences: &T) -> Result<(), StoreError> {
-        let text = serde_json::to_string(preferences).map_err(KeepError::from)?;
-        Ok(shelf()?.set_item(PREFERENCES, &text)?)
+    pub fn save_preferences(text: &str) -> Result<(), StoreError> {
+        Ok(shelf()?.set_item(PREFERENCES, text)?)
     }
 
     /// The text under one of our keys, unpacked, to show.

@@ -267,6 +267,7 @@ pub fn entry(slot: Slot) -> View {
         Slot::Finish(_) | Slot::FinishTo(_) => "finish.".to_owned(),
         Slot::Salt(place, _) => format!("salt{place}."),
         Slot::Sample(place, _) => format!("sample{place}."),
+        Slot::Rest(place, _) => format!("rest{place}."),
         Slot::Malt(place, _) => format!("malt{place}."),
         Slot::Hop(place, _) => format!("hop{place}."),
         Slot::Fruit(place, _) => format!("fruit{place}."),
@@ -353,6 +354,30 @@ pub fn picker<T: Copy + PartialEq + Send + Sync + 'static>(
             if let Some(value) = values.get(place) {
                 change(*value);
             }
+        }),
+    )
+}
+
+/// A choice of an item of one of the document's lists; each value goes by its place in the list of names.
+pub fn item_picker(
+    (label, name): (&'static str, &'static str),
+    labels: Vec<String>,
+    item: usize,
+    get: fn(&Batch, usize) -> Option<usize>,
+    set: fn(&mut Batch, usize, usize) -> Option<()>,
+) -> View {
+    let open = Open::here();
+    let chosen = Signal::derive(move || open.document.with(|batch| get(batch, item)).unwrap_or(0));
+    index_picker(
+        label,
+        name,
+        labels,
+        chosen,
+        Callback::new(move |place| {
+            open.edit(|batch| {
+                // An item that is gone by now is left alone.
+                let _ = set(batch, item, place);
+            });
         }),
     )
 }

@@ -1,13 +1,14 @@
 //! The store against a real browser's storage.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where it fails")]
 
+use app::preferences::{Preferences, Theme};
 use app::store::{BATCH, Change, Entry, PREFERENCES, PREFIX, SET_ASIDE, Store, StoreError};
 use batch::document::{Batch, DocumentError, MOST_TEXT};
 use batch::house::House;
 use batch::keep::{Action, DAYS_KEPT, Envelope, KeepError, stored_text};
 use batch::moment::Moment;
+use calc::quantity::{Dimension, System};
 use std::cell::RefCell;
-use std::collections::BTreeMap;
 use std::rc::Rc;
 use wasm_bindgen_test::{wasm_bindgen_test, wasm_bindgen_test_configure};
 use web_sys::{Storage, StorageEvent, StorageEventInit};
@@ -248,14 +249,22 @@ fn deleted_batches_come_back_for_thirty_days() {
 #[wasm_bindgen_test]
 fn preferences_are_kept_and_unreadable_ones_set_aside() {
     let shelf = fresh();
-    type Kept = BTreeMap<String, u32>;
-    assert_eq!(Store::preferences::<Kept>(), Ok(None));
-    let kept = Kept::from([("size".to_owned(), 3)]);
-    Store::save_preferences(&kept).unwrap();
-    assert_eq!(Store::preferences(), Ok(Some(kept)));
+    let read = || Store::preferences(Preferences::of_text);
+    assert_eq!(read(), Ok(None));
+    let mut kept = Preferences { theme: Theme::Sun, hide_help: true, ..Preferences::default() };
+    kept.set_system(System::Us);
+    kept.next_unit(Dimension::Pressure);
+    Store::save_preferences(&kept.to_text()).unwrap();
+    assert_eq!(read(), Ok(Some(kept)));
+    // What an earlier version wrote is read as well.
+    let earlier = r#"{"system":"us","units":{"gravity":"plato"},"theme":"dark","hide_help":false}"#;
+    shelf.set_item(PREFERENCES, earlier).unwrap();
+    let found = read().unwrap().unwrap();
+    assert_eq!((found.system, found.theme, found.hide_help), (System::Us, Theme::Dark, false));
+    assert_eq!(found.unit(Dimension::Gravity).key, "plato");
     shelf.set_item(PREFERENCES, "{\"size\":").unwrap();
-    assert!(matches!(Store::preferences::<Kept>(), Err(StoreError::Unreadable { .. })));
-    assert_eq!(Store::preferences::<Kept>(), Ok(None));
+    assert!(matches!(read(), Err(StoreError::Unreadable { .. })));
+    assert_eq!(read(), Ok(None));
     assert_eq!(shelf.get_item(&format!("{SET_ASIDE}preferences.1")).unwrap().as_deref(), Some("{\"size\":"));
 }
 
@@ -264,7 +273,8 @@ fn a_keepsake_brings_everything_to_an_empty_browser() {
     let shelf = fresh();
     let (one, two) = (saved("a"), saved("b"));
     Store::delete("b", later(1)).unwrap();
-    Store::save_preferences(&7).unwrap();
+    let chosen = Preferences { hide_help: true, ..Preferences::default() };
+    Store::save_preferences(&chosen.to_text()).unwrap();
     shelf.set_item(&format!("{SET_ASIDE}c.1"), "torn").unwrap();
     let keepsake = Store::export_all(later(2)).unwrap();
     let before: Vec<_> = keys(PREFIX).into_iter().map(|key| shelf.get_item(&key).unwrap()).collect();
@@ -285,7 +295,7 @@ fn a_keepsake_brings_everything_to_an_empty_browser() {
     }
     assert_eq!(Store::load("a"), Ok(one));
     assert_eq!(Store::load("b").unwrap().data, two.data);
-    assert_eq!(Store::preferences(), Ok(Some(7)));
+    assert_eq!(Store::preferences(Preferences::of_text), Ok(Some(chosen)));
 }
 
 #[wasm_bindgen_test]
