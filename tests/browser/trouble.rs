@@ -250,7 +250,7 @@ async fn the_forecast_follows_pack_target_and_hold() {
     brewer
         .until_says("[data-stage=souring] .wrong .note", "is out of range. Possible: 2 to 25.0 g/L lactic.")
         .await;
-    brewer.open_fold("main_boil", "A hold instead of the boil").await;
+    brewer.open_fold("main_boil", "Stand, chilling, or a hold instead of the boil").await;
     brewer.fill("main_boil", "kill_hold_c", "80").await;
     brewer.until_says("[data-figure=hold]", "10 min").await;
     brewer.open_fold("package", "Sourness by a glass").await;
