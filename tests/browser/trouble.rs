@@ -591,3 +591,50 @@ async fn other_units_and_looks_change_no_value() {
     }
     brewer.assert_quiet(brewer.url()).await;
 }
+
+#[tokio::test]
+async fn rests_hops_fruit_and_label_follow_what_is_typed() {
+    let host = host();
+    let brewer = Brewer::arrives(&host.url()).await;
+    brewer.opens_the_example().await;
+
+    // A rest reached with boiling water that is kept back.
+    brewer.open_fold("mash", "More rests").await;
+    brewer.tap("[data-test=add-rest]").await;
+    brewer.fill("mash", "rest0.temperature_c", "72").await;
+    brewer.until_says("[data-item=rest] .result", "Heat for about").await;
+    let before = brewer.number("mash", "mash_water").await;
+    brewer.tap("[name='rest0.infusion']").await;
+    brewer.until_says("[data-item=rest] .result", "of boiling water.").await;
+    assert!(brewer.number("mash", "mash_water").await < before);
+
+    // Hops that go in cold give no bitterness; before the bacteria they are warned of.
+    assert!(brewer.number("main_boil", "bitterness").await > 0.0);
+    brewer.choose("[data-item=hop] select[name=hop_time]", "Cold").await;
+    brewer.until_says("[data-figure=bitterness]", "0 IBU").await;
+    brewer.choose("[data-item=hop] select[name=hop_time]", "before the bacteria").await;
+    brewer
+        .until_says("main > .column [data-test=warnings]", "Hops before the bacteria slow or stop them.")
+        .await;
+
+    // A gravity that is off brings ways to correct it.
+    brewer.notes("first_boil", "pre_boil_volume_l", "21", 0.0).await;
+    brewer.notes("first_boil", "pre_boil_gravity_plato", "8.9", 0.0).await;
+    for words in ["Salts are in", "Grain is in", "Mash pH is settled", "Mash-out done"] {
+        brewer.done(words).await;
+    }
+    brewer.until_says("[data-test=next-move]", "of dry malt extract").await;
+
+    // Fruit of one's own needs what is read of it, and its name reaches the label.
+    brewer.open_fold("package", "Words for a label").await;
+    brewer.until_says(".label-words", "Contains barley, wheat, oats.").await;
+    brewer.open_stage("fruit").await;
+    brewer.choose("[data-item=fruit] select[name=preserved]", "With sulfite").await;
+    brewer
+        .until_says("main > .column [data-test=warnings]", "of sulfite. From 10 mg/L on people must be told")
+        .await;
+    brewer.until_says(".label-words", "sulfites").await;
+    brewer.tap("[name='fruit0.own']").await;
+    brewer.until_says("[data-stage=fruit] [data-figure=fruited_ph]", "Type first: Brix").await;
+    brewer.assert_quiet(brewer.url()).await;
+}
