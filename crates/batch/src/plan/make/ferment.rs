@@ -144,6 +144,20 @@ impl Maker<'_> {
         );
         figures.set(key::final_gravity, predicted(end.apparent));
         figures.set(key::alcohol, predicted(end.alcohol));
+        let vessel: Volume = value(batch, Field::FermenterVolume)?;
+        let filled = course.fermenter.volume(ROOM);
+        if filled > vessel * FOAM_PRIMARY.rest() {
+            self.warn(
+                Stage::Ferment,
+                if filled > vessel { Level::Stop } else { Level::Caution },
+                say![
+                    filled.amount(),
+                    " in a fermenter of ",
+                    vessel.amount(),
+                    ": the first foam wants about a fifth of it. Fit a blow-off hose, or ferment less in it."
+                ],
+            );
+        }
         if let Some(share) = room.filter(|share| *share > ROOM_LIMIT) {
             self.warn(
                 Stage::Ferment,

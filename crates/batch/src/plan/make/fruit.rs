@@ -152,9 +152,16 @@ impl Maker<'_> {
         );
         self.fruit_warnings(vessel, room.filled, room.foam, mass, volume);
         self.hindrances(after, ph.value);
+        let pulp: Volume = batch
+            .fruit
+            .iter()
+            .zip(&loads)
+            .filter(|(addition, _)| addition.place == FruitPlace::Keg)
+            .map(|(_, load)| load.solid_volume())
+            .sum();
         let in_keg = loads.iter().map(|load| load.sugar).sum::<Mass>()
             - in_fermenter.iter().map(|load| load.sugar).sum();
-        self.package(&effect.mixed, effect.held, &end.beer, (sugar, in_keg))
+        self.package(&effect.mixed, effect.held, &end.beer, (sugar, in_keg, pulp))
     }
 
     /// The weight of the first fruit that gives what is wanted, the others left out.

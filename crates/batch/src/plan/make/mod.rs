@@ -38,8 +38,9 @@ use calc::brew::drop::{Remedy as AcidRemedy, Rung, after_overshoot, ladder};
 use calc::brew::extract::{fermented_after_souring, hydrometer, refractometer_beer, refractometer_wort};
 use calc::brew::ferment::{FRUIT_FERMENTABILITY, ROOM_LIMIT, gas_in_room, outcome, spunding};
 use calc::brew::fruit::{
-    FOAM_AFTER_PEAK, FruitLoad, Hindrance, SULFITE_DECLARED, SourBeer, Wanted, additions,
-    amount_for as fruit_for, effect, fruited_acidity, fruited_ph, purge, room_left, split as split_over,
+    FOAM_AFTER_PEAK, FOAM_KEG, FOAM_PRIMARY, FruitLoad, Hindrance, SULFITE_DECLARED, SourBeer, Wanted,
+    additions, amount_for as fruit_for, effect, fruited_acidity, fruited_ph, purge, room_left,
+    split as split_over,
 };
 use calc::brew::grist::{
     Day, LauterRisk, MaltYield, efficiency_steps, grist_for, lauter_risk, mash_fit, runoff_needed, runoff_of,

@@ -37,7 +37,7 @@ impl Maker<'_> {
         mixed: &Wort,
         held: Estimate<Volume>,
         beer: &Wort,
-        (fruit_sugar, in_keg): (Mass, Mass),
+        (fruit_sugar, in_keg, pulp): (Mass, Mass, Volume),
     ) -> Result<(), Unknown> {
         let batch = self.batch;
         let left: Volume = value(batch, Field::FermenterLoss)?;
@@ -89,11 +89,20 @@ impl Maker<'_> {
             estimate: known.estimate.map(|volume| Count::of(volume / each)),
             origin: known.origin,
         });
-        if batch.fruit.iter().any(|addition| addition.place == FruitPlace::Keg) {
+        if pulp > Volume::ZERO {
+            let keg: Volume = value(batch, Field::PackageVolume)?;
+            let kegs = (volume / keg).ceil().max(1.0);
+            let (filled, takes) = (volume + pulp, keg * (kegs * FOAM_KEG.rest().as_of_one()));
             self.warn(
                 Stage::Package,
-                Level::Caution,
-                say!["Fruit in the keg takes room and clogs posts: bag it, leave its volume free, and mind that its sugar ferments in there."],
+                if filled > takes { Level::Stop } else { Level::Caution },
+                say![
+                    "With the fruit in it the keg is filled to ",
+                    filled.amount(),
+                    " of ",
+                    takes.amount(),
+                    ". Fruit clogs posts and valve: bag it, and mind that its sugar ferments in there."
+                ],
             );
         }
         let figures = self.figures();
