@@ -120,7 +120,7 @@ proptest! {
         let side = HotSide { legs: &legs, volume: litres(a), ph: Ph::new(c), kept: Estimate::exact(share(d)) };
         let hop = HopCharge { mass: Mass::grams(d), alpha: share(e), form: HopForm::ALL[kind % HopForm::ALL.len()], at: minutes(a) };
         sound("bitterness", side.bitterness(&[hop, hop]))?;
-        sound("hops_for", side.hops_for(Bitterness::ibu(d), &hop, &[hop]))?;
+        sound("hops_for", side.hops_for(Bitterness::ibu(d), &[hop, hop]))?;
         sound("by_formula", side.by_formula(&[hop], sg(b), tinseth))?;
         sound("course", side.course(&[hop], 5))?;
         sound("alpha_left", alpha_left(minutes(a), celsius(b)))?;

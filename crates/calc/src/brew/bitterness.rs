@@ -357,7 +357,9 @@ impl HotSide<'_> {
             let start = end - long;
             let mut share = 1.0;
             while share > 0.0 && long > 0.0 {
-                let moment = next.unwrap_or(start).max(start);
+                // What came before the first charge is of no matter.
+                let Some(moment) = next else { return };
+                let moment = moment.max(start);
                 let stop = ((moment - start) / long).min(share);
                 let (cold, hot) = (leg.at(stop), leg.at(share));
                 let (first, last) = (reciprocal(hot), reciprocal(cold));
@@ -416,7 +418,14 @@ impl HotSide<'_> {
         charges: &[HopCharge],
     ) -> Result<(Estimate<Bitterness>, Vec<Bitterness>), BitternessError> {
         let made = self.made(charges)?;
-        let (sum, kept) = (made.iter().sum::<f64>(), self.kept.value.as_of_one() * self.sour_middle());
+        let kept = self.kept.value.as_of_one() * self.sour_middle();
+        let total = self.total(made.iter().sum(), charges);
+        Ok((total, made.into_iter().map(|ibu| Bitterness::ibu(ibu * kept)).collect()))
+    }
+
+    /// The bitterness of a sum of iso-alpha-acids, mg/L before any loss, with its band.
+    fn total(&self, sum: f64, charges: &[HopCharge]) -> Estimate<Bitterness> {
+        let kept = self.kept.value.as_of_one() * self.sour_middle();
         let low = sour_low(self.ph);
         let of_kept = self.kept.deviation() * 1.282 / self.kept.value.as_of_one();
         let band = ALPHA_BAND.hypot(RATE_BAND).hypot(of_kept).hypot((1.0 - low) / (1.0 + low));
@@ -427,36 +436,44 @@ impl HotSide<'_> {
             .sum();
         let room = dissolves(self.ph).as_mg_per_l();
         let dissolved = if asked > room { room / asked } else { 1.0 };
-        let total = Estimate::band(
+        Estimate::band(
             Bitterness::ibu(sum * kept),
             Bitterness::ibu(sum * kept * (1.0 - band) * dissolved),
             Bitterness::ibu(sum * kept * (1.0 + band)),
-        );
-        Ok((total, made.into_iter().map(|ibu| Bitterness::ibu(ibu * kept)).collect()))
+        )
     }
 
-    /// Hops like this charge for a bitterness on top of what the others give; by the value, not the ends
-    /// of the band. Nothing where the others give it already.
+    /// Weight of the first charge for a bitterness of all of them together; the band is that of the bitterness
+    /// which this weight gives. Nothing where the others give enough already.
     ///
     /// # Errors
-    /// [`BitternessError`]; [`BitternessError::NoUtilisation`] when no amount would do.
+    /// [`BitternessError`]; [`BitternessError::NoUtilisation`] when no amount would do, or there is no charge.
     pub fn hops_for(
         &self,
         wanted: Bitterness,
-        like: &HopCharge,
-        others: &[HopCharge],
-    ) -> Result<Mass, BitternessError> {
+        charges: &[HopCharge],
+    ) -> Result<Estimate<Mass>, BitternessError> {
         if wanted < Bitterness::ZERO {
             return Err(BitternessError::BelowNothing);
         }
-        let missing = (wanted - self.bitterness(others)?.0.value).max(Bitterness::ZERO);
-        let gram = HopCharge { mass: Mass::grams(1.0), ..*like };
-        let per_gram = self.bitterness(&[gram])?.0.value;
-        if per_gram.as_ibu() > 1e-9 {
-            Ok(Mass::grams(missing / per_gram))
-        } else {
-            Err(BitternessError::NoUtilisation)
+        let mut charges = charges.to_vec();
+        let first = charges.first_mut().ok_or(BitternessError::NoUtilisation)?;
+        first.mass = Mass::grams(1.0);
+        let made = self.made(&charges)?;
+        let (gram, others) = made.split_first().ok_or(BitternessError::NoUtilisation)?;
+        let kept = self.kept.value.as_of_one() * self.sour_middle();
+        if gram * kept <= 1e-9 {
+            return Err(BitternessError::NoUtilisation);
         }
+        let missing = (wanted.as_ibu() / kept - others.iter().sum::<f64>()).max(0.0);
+        let mass = Mass::grams(missing / gram);
+        if let Some(first) = charges.first_mut() {
+            first.mass = mass;
+        }
+        let given = self.total(missing, charges.get(..1).unwrap_or_default());
+        let for_yield =
+            |ibu: Bitterness| if ibu > Bitterness::ZERO { mass * (given.value / ibu) } else { mass };
+        Ok(given.map(for_yield))
     }
 
     /// How the bitterness builds up, for a picture: at so many moments from the first stretch to the end of
@@ -566,7 +583,9 @@ mod tests {
         ) {
             let legs = day(boil, time);
             let (side, others) = (side(&legs, ph), [charge(other, 45.0)]);
-            let mass = side.hops_for(Bitterness::ibu(ibu), &charge(1.0, at), &others).unwrap();
+            let found = side.hops_for(Bitterness::ibu(ibu), &[charge(1.0, at), others[0]]).unwrap();
+            prop_assert!(found.is_sound());
+            let mass = found.value;
             let (back, each) = side.bitterness(&[others[0], HopCharge { mass, ..charge(1.0, at) }]).unwrap();
             let given = side.bitterness(&others).unwrap().0.value.as_ibu();
             prop_assert!((back.value.as_ibu() - ibu.max(given)).abs() < 1e-9 * (1.0 + ibu));
@@ -633,7 +652,7 @@ mod tests {
         let extract = HopCharge { form: HopForm::PreIsomerised, ..cold };
         let all = 50.0 * 0.08 * 1e3 / 18.0 * 0.55;
         assert!((side.bitterness(&[extract]).unwrap().0.value.as_ibu() - all).abs() < 1e-9);
-        assert_eq!(side.hops_for(Bitterness::ibu(10.0), &cold, &[]), Err(BitternessError::NoUtilisation));
+        assert_eq!(side.hops_for(Bitterness::ibu(10.0), &[cold]), Err(BitternessError::NoUtilisation));
     }
 
     #[test]

@@ -195,13 +195,10 @@ impl Maker<'_> {
         let wanted = self.batch.numbers.wanted_bitterness().ok_or(Unknown::NotUsed);
         let hop_mass = wanted.and_then(|wanted| {
             let hot = hot.as_ref().map_err(|unknown| *unknown)?;
-            let (first, others) = hot.charges.split_first().ok_or(Unknown::NotUsed)?;
-            let mass = hot.side().hops_for(wanted, first, others).map_err(|_| outside)?;
-            let (given, _) = hot.side().bitterness(&[HopCharge { mass, ..*first }]).map_err(|_| outside)?;
-            // As uncertain as the bitterness that this weight gives.
-            let for_yield =
-                |ibu: Bitterness| if ibu > Bitterness::ZERO { mass * (given.value / ibu) } else { mass };
-            predicted(given.map(for_yield))
+            if hot.charges.is_empty() {
+                return Err(Unknown::NotUsed);
+            }
+            predicted(hot.side().hops_for(wanted, &hot.charges).map_err(|_| outside)?)
         });
         let part = |known: Result<Estimate<Bitterness>, Unknown>| known.and_then(predicted);
         let known = told.as_ref().map_err(|unknown| *unknown);
