@@ -5,7 +5,7 @@ use std::{fmt, fs, io};
 
 use wasm_bindgen_cli_support::Bindgen;
 
-use crate::wasm::{WasmError, shipped};
+use crate::wasm::{WasmError, shipped, without_classes};
 use crate::workspace::{CommandError, WASM, Workspace, output, run};
 
 /// Which program of the `app` package to build.
@@ -82,6 +82,10 @@ pub fn ensure_target(workspace: &Workspace) -> Result<(), CommandError> {
     Ok(())
 }
 
+/// How the names of the classes begin that the framework offers to scripts for streaming answers of a server.
+/// There is neither, and they would be 4 kB of the download.
+const STREAMS: &str = "IntoUnderlying";
+
 /// Builds a program in release mode and prepares it for the browser.
 ///
 /// # Errors
@@ -96,6 +100,7 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
 
     let path = workspace.target.join(WASM).join("release").join(built);
     let bytes = fs::read(&path).map_err(|error| CompileError::Unreadable(path, error))?;
+    let bytes = without_classes(&bytes, STREAMS).map_err(CompileError::Wasm)?;
     let bindgen = |error: &dyn fmt::Debug| CompileError::Bindgen(format!("{error:?}"));
     let mut output = Bindgen::new()
         .input_bytes("app", bytes)
@@ -113,6 +118,7 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
     if !snippets.is_empty() {
         return Err(CompileError::Snippets(snippets));
     }
-    let wasm = shipped(&output.wasm_mut().emit_wasm()).map_err(CompileError::Wasm)?;
-    Ok(Compiled { script: output.js().to_owned(), wasm })
+    let script = output.js().to_owned();
+    let (wasm, script) = shipped(&output.wasm_mut().emit_wasm(), &script).map_err(CompileError::Wasm)?;
+    Ok(Compiled { script, wasm })
 }
