@@ -271,6 +271,7 @@ pub fn entry(slot: Slot) -> View {
         Slot::Malt(place, _) => format!("malt{place}."),
         Slot::Hop(place, _) => format!("hop{place}."),
         Slot::Fruit(place, _) => format!("fruit{place}."),
+        Slot::Taste(place, _) => format!("taste{place}."),
     };
     NumberField {
         spec,

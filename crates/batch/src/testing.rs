@@ -6,7 +6,7 @@
 use crate::document::{
     Batch, Chiller, Choices, Field, FruitAddition, FruitField, FruitForm, FruitNumbers, FruitPlace, Gas,
     GristBy, Hop, HopField, HopNumbers, HopTime, Malt, MaltField, MaltNumbers, Preserved, Reading,
-    ReadingKind, Rest, SaltLine, SampleNumbers, Slot, Spec, Step, Water, WaterField,
+    ReadingKind, Rest, SaltLine, SampleNumbers, Slot, Spec, Step, Tasting, Timer, Water, WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson};
 use crate::json::Kept as _;
@@ -157,13 +157,27 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
         vec((any_text(), select(HopForm::ALL), select(HopTime::ALL)), 0..4),
         vec(any_fruit(), 0..4),
         vec(any_reading(), 0..30),
-        vec((select(Step::ALL), any_moment()), 0..12),
+        (
+            vec((select(Step::ALL), any_moment(), any::<bool>()), 0..12),
+            vec((any_text(), any_moment(), any_moment(), any::<bool>()), 0..3),
+            vec((any_moment(), any_text()), 0..3),
+            prop_oneof![Just(String::new()), "[a-z0-9]{1,12}"],
+        ),
     );
     let shares = vec(option::of(prop_oneof![8 => 0.0..=1.0f64, 1 => Just(0.0), 1 => Just(1.0)]), 1..97);
     (identity, any_choices(), lists, shares, any_house()).prop_map(
         |(identity, choices, lists, shares, house)| {
             let (id, name, notes, invented, begun) = identity;
-            let (waters, finish, (salts, points, rests), malts, hops, fruit, readings, ticks) = lists;
+            let (
+                waters,
+                finish,
+                (salts, points, rests),
+                malts,
+                hops,
+                fruit,
+                readings,
+                (ticks, timers, tastings, from),
+            ) = lists;
             let malt = |(class, name)| Malt { class, name, numbers: MaltNumbers::default() };
             let hop = |(name, form, time)| Hop { name, form, time, numbers: HopNumbers::default() };
             let mut batch = Batch::new(id, name, begun, house);
@@ -181,9 +195,20 @@ pub fn any_batch() -> impl Strategy<Value = Batch> {
             for reading in readings {
                 batch.readings.add(reading);
             }
-            for (step, at) in ticks {
-                batch.tick(step, Some(at));
+            for (step, at, done) in ticks {
+                if done {
+                    batch.tick(step, Some(at));
+                } else {
+                    batch.skip(step, at);
+                }
             }
+            batch.timers = timers
+                .into_iter()
+                .map(|(name, from, until, heard)| Timer { name, from, until, heard })
+                .collect();
+            batch.tastings =
+                tastings.into_iter().map(|(at, note)| Tasting { at, note, ..Tasting::default() }).collect();
+            batch.from = from;
             fill(&mut batch, &shares);
             batch
         },

@@ -8,6 +8,8 @@ use calc::quantity::Quantity;
 pub const MOST_TEXT: usize = 4_000;
 /// Most malts, hop charges or fruit additions.
 pub const MOST_ITEMS: usize = 24;
+/// Most timers or tastings.
+pub const MOST_NOTED: usize = 100;
 /// Most readings.
 pub const MOST_READINGS: usize = 2_000;
 
@@ -66,11 +68,14 @@ impl Batch {
         let names = self.grist.iter().map(|malt| &malt.name).chain(self.hops.iter().map(|hop| &hop.name));
         let names = names.chain(self.fruit.iter().map(|fruit| &fruit.name));
         let waters = self.waters.iter().map(|water| &water.name).chain([&self.own_finish.name]);
-        let texts = [("name", &self.name), ("notes", &self.notes), ("identity", &self.id)]
-            .into_iter()
-            .chain(names.map(|name| ("name of an ingredient", name)))
-            .chain(waters.map(|name| ("name of a water", name)))
-            .chain(self.readings.iter().map(|reading| ("note of a reading", &reading.note)));
+        let texts =
+            [("name", &self.name), ("notes", &self.notes), ("identity", &self.id), ("identity", &self.from)]
+                .into_iter()
+                .chain(names.map(|name| ("name of an ingredient", name)))
+                .chain(waters.map(|name| ("name of a water", name)))
+                .chain(self.timers.iter().map(|timer| ("name of a timer", &timer.name)))
+                .chain(self.tastings.iter().map(|tasting| ("note of a tasting", &tasting.note)))
+                .chain(self.readings.iter().map(|reading| ("note of a reading", &reading.note)));
         for (which, text) in texts {
             let length = text.chars().count();
             if length > MOST_TEXT {
@@ -86,7 +91,9 @@ impl Batch {
             ("rests", self.rests.len(), MOST_ITEMS),
             ("points of the sample", self.sample.len(), MOST_ITEMS),
             ("readings", self.readings.len(), MOST_READINGS),
-            ("ticked steps", self.ticks.len(), super::Step::ALL.len()),
+            ("ticked steps", self.ticks.len() + self.skips.len(), super::Step::ALL.len()),
+            ("timers", self.timers.len(), MOST_NOTED),
+            ("tastings", self.tastings.len(), MOST_NOTED),
         ] {
             if length > most {
                 return Err(DocumentError::ListTooLong(which, length, most));

@@ -436,6 +436,48 @@ fields! {
     }
 }
 
+fields! {
+    /// How a beer tasted, on scales from hardly any to very much.
+    TasteNumbers, TasteField {
+        /// Sourness.
+        sourness Sourness "sourness": Count as Count, "Sourness", 1.0..=5.0;
+        /// Body.
+        body Body "body": Count as Count, "Body", 1.0..=5.0;
+        /// Fruit.
+        fruit Fruit "fruitiness": Count as Count, "Fruit", 1.0..=5.0;
+        /// Cleanness.
+        clean Clean "cleanness": Count as Count, "Clean", 1.0..=5.0;
+    }
+}
+
+/// One tasting of the beer.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Tasting {
+    /// When.
+    pub at: Moment,
+    /// On the scales.
+    pub numbers: TasteNumbers,
+    /// In words.
+    pub note: String,
+}
+
+by_field!(Tasting, Self::default(), { at "at_s" } { numbers "numbers", note "note" });
+
+/// A timer by the wall clock: a phone may sleep meanwhile.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Timer {
+    /// What it is for, in the person's words or the plan's.
+    pub name: String,
+    /// When it was started.
+    pub from: Moment,
+    /// When it rings.
+    pub until: Moment,
+    /// The person has heard it.
+    pub heard: bool,
+}
+
+by_field!(Timer, Self::default(), { name "name", from "from_s", until "until_s" } { heard "heard" });
+
 /// A rest after the first.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Rest {
@@ -849,9 +891,17 @@ pub struct Batch {
     pub readings: Readings,
     /// Steps that are done.
     pub ticks: Vec<Tick>,
+    /// Steps that were left out, and when that was said.
+    pub skips: Vec<Tick>,
+    /// Timers, running and rung.
+    pub timers: Vec<Timer>,
+    /// What it tasted like.
+    pub tastings: Vec<Tasting>,
+    /// The identity of the batch that this one was brewed again from; empty for none.
+    pub from: String,
 }
 
-by_field!(Batch, Self::new(String::new(), String::new(), Moment::default(), House::default()), { id "id", name "name", begun "begun_s" } { invented "invented", notes "notes", choices "choices", numbers "numbers", waters "waters", own_finish "own_finish", salts "salts", rests "rests", sample "sample", grist "grist", hops "hops", fruit "fruit", house "house", readings "readings", ticks "ticks" });
+by_field!(Batch, Self::new(String::new(), String::new(), Moment::default(), House::default()), { id "id", name "name", begun "begun_s" } { invented "invented", notes "notes", choices "choices", numbers "numbers", waters "waters", own_finish "own_finish", salts "salts", rests "rests", sample "sample", grist "grist", hops "hops", fruit "fruit", house "house", readings "readings", ticks "ticks", skips "skips", timers "timers", tastings "tastings", from "from" });
 
 /// Ticks in JSON: under each step the seconds since the ticked step before it;
 /// under the first, since 1970. Seventeen steps stay small that way.
@@ -881,6 +931,15 @@ impl Kept for Vec<Tick> {
     }
 }
 
+/// Puts a step at its place among those marked, or takes it out.
+fn mark(marked: &mut Vec<Tick>, step: Step, at: Option<Moment>) {
+    marked.retain(|tick| tick.0 != step);
+    if let Some(at) = at {
+        let place = marked.partition_point(|tick| tick.0 < step);
+        marked.insert(place, Tick(step, at));
+    }
+}
+
 by_name!(HopTime, FruitForm, Preserved, FruitPlace, GristBy, Gas, Chiller);
 
 impl Batch {
@@ -905,6 +964,10 @@ impl Batch {
             house,
             readings: Readings::default(),
             ticks: Vec::new(),
+            skips: Vec::new(),
+            timers: Vec::new(),
+            tastings: Vec::new(),
+            from: String::new(),
         }
     }
 
@@ -932,6 +995,10 @@ impl Batch {
             sample: Vec::new(),
             readings: Readings::default(),
             ticks: Vec::new(),
+            skips: Vec::new(),
+            timers: Vec::new(),
+            tastings: Vec::new(),
+            from: self.id.clone(),
             ..self.clone()
         }
     }
@@ -941,13 +1008,21 @@ impl Batch {
         self.ticks.iter().find(|tick| tick.0 == step).map(|tick| tick.1)
     }
 
-    /// Ticks a step, or takes the tick back.
+    /// True when the step is behind: done or left out.
+    pub fn passed(&self, step: Step) -> bool {
+        self.ticks.iter().chain(&self.skips).any(|tick| tick.0 == step)
+    }
+
+    /// Ticks a step as done, or takes back that it was done or left out.
     pub fn tick(&mut self, step: Step, at: Option<Moment>) {
-        self.ticks.retain(|tick| tick.0 != step);
-        if let Some(at) = at {
-            let place = self.ticks.partition_point(|tick| tick.0 < step);
-            self.ticks.insert(place, Tick(step, at));
-        }
+        mark(&mut self.skips, step, None);
+        mark(&mut self.ticks, step, at);
+    }
+
+    /// Leaves a step out.
+    pub fn skip(&mut self, step: Step, at: Moment) {
+        mark(&mut self.ticks, step, None);
+        mark(&mut self.skips, step, Some(at));
     }
 
     /// The typed value in use for a field of the batch: typed, learned or assumed.

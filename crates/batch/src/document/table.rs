@@ -180,6 +180,8 @@ pub enum Slot {
     Hop(usize, super::HopField),
     /// A field of the fruit addition at this place.
     Fruit(usize, super::FruitField),
+    /// A scale of the tasting at this place.
+    Taste(usize, super::TasteField),
 }
 
 impl Slot {
@@ -196,6 +198,7 @@ impl Slot {
             Self::Malt(_, field) => field.spec(),
             Self::Hop(_, field) => field.spec(),
             Self::Fruit(_, field) => field.spec(),
+            Self::Taste(_, field) => field.spec(),
         }
     }
 
@@ -213,6 +216,7 @@ impl Slot {
             Self::Malt(place, field) => batch.grist.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Hop(place, field) => batch.hops.get(place).and_then(|item| field.get(&item.numbers)),
             Self::Fruit(place, field) => batch.fruit.get(place).and_then(|item| field.get(&item.numbers)),
+            Self::Taste(place, field) => batch.tastings.get(place).and_then(|item| field.get(&item.numbers)),
         }
     }
 
@@ -249,6 +253,9 @@ impl Slot {
             Self::Fruit(place, field) => {
                 batch.fruit.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
             }
+            Self::Taste(place, field) => {
+                batch.tastings.get_mut(place).map_or(Ok(()), |item| field.set(&mut item.numbers, value))
+            }
         }
     }
 
@@ -276,6 +283,8 @@ impl Slot {
             .flat_map(|place| super::HopField::ALL.iter().map(move |&field| Self::Hop(place, field)));
         let fruit = (0..batch.fruit.len())
             .flat_map(|place| super::FruitField::ALL.iter().map(move |&field| Self::Fruit(place, field)));
+        let tastings = (0..batch.tastings.len())
+            .flat_map(|place| super::TasteField::ALL.iter().map(move |&field| Self::Taste(place, field)));
         own.chain(waters)
             .chain(finish)
             .chain(salts)
@@ -284,6 +293,7 @@ impl Slot {
             .chain(malts)
             .chain(hops)
             .chain(fruit)
+            .chain(tastings)
     }
 
     /// Where the upper end is kept when this field takes a range.

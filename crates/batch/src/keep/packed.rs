@@ -220,6 +220,20 @@ const NAMES: &[&str] = &[
     "time",
     "place",
     "chiller",
+    "fruit_yield",
+    "sourness",
+    "body",
+    "fruitiness",
+    "cleanness",
+    "at_s",
+    "from_s",
+    "until_s",
+    "heard",
+    "note",
+    "skips",
+    "timers",
+    "tastings",
+    "from",
 ];
 
 /// The character of the first name: the first printable one behind ASCII.
@@ -301,7 +315,8 @@ fn end_of_string(text: &str) -> Option<usize> {
 mod tests {
     use super::*;
     use crate::document::{
-        Field, FruitField, HopField, MaltField, ReadingKind, RestField, SaltField, SampleField, WaterField,
+        Field, FruitField, HopField, MaltField, ReadingKind, RestField, SaltField, SampleField, TasteField,
+        WaterField,
     };
     use crate::keep::encode;
     use crate::testing::any_envelope;
@@ -320,6 +335,7 @@ mod tests {
         let keys = keys.chain(RestField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(HopField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(FruitField::ALL.iter().map(|field| field.spec().key));
+        let keys = keys.chain(TasteField::ALL.iter().map(|field| field.spec().key));
         let keys = keys.chain(ReadingKind::ALL.iter().map(|kind| kind.spec().key));
         let missing: Vec<&str> = keys.filter(|key| !NAMES.contains(key)).collect();
         assert!(missing.is_empty(), "{missing:?}");
