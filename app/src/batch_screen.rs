@@ -1,6 +1,6 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
-use crate::page::{BOOK, focus, mark_root};
+use crate::page::{BOOK, WORDS, focus, mark_root};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
@@ -431,6 +431,7 @@ fn help(shared: Shared, words: &'static str) -> View {
             tag("div")
                 .class("help")
                 .child(tag("p").child(words))
+                .child(tag("a").class("button quiet").set("href", WORDS).child("What the words mean"))
                 .child(button("quiet", "", "Hide help", move || {
                     shared.preferences.update(|p| p.hide_help = true);
                     shared.tell_with_undo("Help hidden everywhere. Settings bring it back.", move || {

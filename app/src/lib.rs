@@ -7,6 +7,7 @@ pub mod store;
 mod batch_screen;
 mod book;
 mod clock;
+mod glossary;
 mod lists;
 mod more;
 mod offline;

@@ -3,7 +3,7 @@
 use crate::book::{invitation, learned};
 use crate::lists::toggle;
 use crate::offline::Persistence;
-use crate::page::{BOOK, themes};
+use crate::page::{BOOK, WORDS, themes};
 use crate::preferences::Theme;
 use crate::state::Shared;
 use crate::store::Store;
@@ -55,6 +55,7 @@ fn choices(shared: Shared) -> View {
         .child(picker("Look", "theme", themes(), theme, move |theme: Theme| {
             shared.preferences.update(|p| p.theme = theme);
         }))
+        .child(tag("a").class("button quiet").set("href", WORDS).set("data-test", "to-words").child("What the words mean"))
         .child(toggle("Help at each stage".to_owned(), "help".to_owned(), help, move |on| {
             shared.preferences.update(|p| p.hide_help = !on);
         }))

@@ -7,7 +7,7 @@ use crate::state::{Open, Saved, Shared};
 use crate::store::{Change, Store, StoreError};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, toast_view};
-use crate::{batch_screen, book, clock, more};
+use crate::{batch_screen, book, clock, glossary, more};
 use batch::keep::Envelope;
 use leptos::prelude::*;
 use wasm_bindgen::JsCast;
@@ -21,12 +21,17 @@ enum Route {
     Batch(String),
     /// Settings, house numbers, keepsake.
     More,
+    /// What the words mean.
+    Words,
 }
 
 /// The address of the batch book.
 pub const BOOK: &str = "#/";
 /// The address of the settings.
 pub const MORE: &str = "#/more";
+
+/// The address of the glossary.
+pub const WORDS: &str = "#/words";
 
 /// The address of a batch.
 pub fn batch_address(id: &str) -> String {
@@ -43,6 +48,7 @@ fn route() -> Route {
     let hash = window().location().hash().unwrap_or_default();
     match hash.strip_prefix("#/").unwrap_or_default() {
         "more" => Route::More,
+        "words" => Route::Words,
         rest => rest.strip_prefix("b/").map_or(Route::Book, |id| Route::Batch(id.to_owned())),
     }
 }
@@ -119,6 +125,7 @@ pub fn page() -> View {
             mark_root("data-fruit", "red");
             more::screen(shared)
         }
+        Route::Words => glossary::screen(),
         Route::Batch(id) => batch(shared, &id),
     };
     View::Many(vec![
