@@ -17,6 +17,7 @@ mod readings;
 mod stages;
 mod state;
 mod text_file;
+mod timers;
 mod view;
 mod water;
 mod widgets;

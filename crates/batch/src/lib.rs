@@ -12,7 +12,11 @@ pub mod keep;
 pub mod label;
 pub mod moment;
 pub mod plan;
+pub mod qr;
 pub mod report;
 pub mod say;
+pub mod sheet;
+pub mod table_text;
 #[cfg(any(test, feature = "testing"))]
 pub mod testing;
+pub mod timer;

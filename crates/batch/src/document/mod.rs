@@ -5,7 +5,7 @@ mod reading;
 mod step;
 mod table;
 
-pub use check::{DocumentError, MOST_ITEMS, MOST_READINGS, MOST_TEXT};
+pub use check::{DocumentError, MOST_ITEMS, MOST_NOTED, MOST_READINGS, MOST_TEXT};
 pub use reading::{Reading, ReadingKind, Readings};
 pub use step::{Stage, Step};
 pub use table::{Fallback, OutOfRange, Slot, Spec};
