@@ -118,7 +118,9 @@ pub fn form(kind: ReadingKind, place: &'static str, saved: Callback<()>) -> View
             temperature: temperature.get_untracked().map(|amount| amount.typed()),
             note: note.get_untracked().trim().to_owned(),
         };
-        open.edit_with_undo("Reading saved.", |batch| batch.readings.add(reading));
+        open.edit_with_undo("Reading saved.", |batch| {
+            batch.readings.add(reading);
+        });
         value.set(None);
         temperature.set(None);
         earlier.set(None);

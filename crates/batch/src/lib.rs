@@ -4,8 +4,13 @@
 //! [`plan::Plan`], every number with its spread, its assumptions and its
 //! warnings. Views show the plan and edit the document.
 
+pub mod again;
+pub mod change;
+pub mod compare;
 pub mod demo;
 pub mod document;
+pub mod doubt;
+pub mod effect;
 pub mod house;
 pub mod json;
 pub mod keep;

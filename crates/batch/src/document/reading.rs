@@ -91,6 +91,22 @@ impl ReadingKind {
     fn from_key(key: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|kind| kind.spec().key == key)
     }
+
+    /// Whether the sample's temperature changes what the reading means: a meter and a hydrometer err in a warm one.
+    pub fn by_temperature(self) -> bool {
+        matches!(self.spec().dimension, Dimension::Ph | Dimension::Gravity)
+    }
+
+    /// The kinds that make sense at a stage: the wanted one first, then those of the stage, then those of the
+    /// stages beside it, in the order of the day. Before the mash those of the mash. Never empty.
+    pub fn near(wanted: Option<Self>, stage: Stage) -> Vec<Self> {
+        let stage = stage.max(Stage::Mash);
+        let away = |kind: Self| (kind.stage() as i32 - stage as i32).abs();
+        let of = |steps: i32| {
+            Self::ALL.iter().copied().filter(move |&kind| Some(kind) != wanted && away(kind) == steps)
+        };
+        wanted.into_iter().chain(of(0)).chain(of(1)).collect()
+    }
 }
 
 /// A measured value with its time.
@@ -144,16 +160,24 @@ impl Readings {
         self.of(kind).next_back()
     }
 
-    /// Adds one at its place in time; behind others of the same second and kind.
-    pub fn add(&mut self, reading: Reading) {
+    /// Adds one at its place in time; behind others of the same second and kind. Tells its place in
+    /// [`Readings::iter`].
+    pub fn add(&mut self, reading: Reading) -> usize {
         // Within one second an acid dose counts as poured before the pH was read.
         let place = self.0.partition_point(|other| (other.at, other.kind) <= (reading.at, reading.kind));
         self.0.insert(place, reading);
+        place
     }
 
     /// Takes one out by its place in [`Readings::iter`].
     pub fn remove(&mut self, place: usize) -> Option<Reading> {
         (place < self.0.len()).then(|| self.0.remove(place))
+    }
+
+    /// Puts another in the place of one; tells its place in [`Readings::iter`], which a new time may have moved.
+    pub fn replace(&mut self, place: usize, reading: Reading) -> usize {
+        self.remove(place);
+        self.add(reading)
     }
 }
 
