@@ -7,6 +7,7 @@ use crate::store::{BATCH, Entry, Store, StoreError};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live};
 use crate::{clock, text_file};
+use batch::again::{Target, again};
 use batch::document::{Batch, Step};
 use batch::house::{House, Lesson};
 use batch::keep::{Envelope, Summary};
@@ -114,17 +115,21 @@ fn fresh_id() -> String {
     format!("{:x}{random:08x}", clock::now().as_seconds())
 }
 
-/// What all finished and unfinished batches of this book taught so far.
-pub fn learned() -> House {
+/// What all finished and unfinished batches of this book taught so far, those left out that are invented.
+pub fn lessons() -> Vec<Lesson> {
     let batches = Store::envelopes().unwrap_or_default();
     let real = batches.iter().filter(|envelope| envelope.deleted.is_none() && !envelope.data.invented);
-    let lessons: Vec<Lesson> = real.flat_map(|envelope| batch::plan::plan(&envelope.data).lessons).collect();
-    House::learn(&lessons)
+    real.flat_map(|envelope| batch::plan::plan(&envelope.data).lessons).collect()
+}
+
+/// The house numbers for a new batch.
+fn learned(shared: Shared) -> House {
+    shared.preferences.with_untracked(|p| House::learn(&lessons(), &p.rules))
 }
 
 fn begin_new(shared: Shared) {
     let now = clock::now();
-    begin(shared, Batch::new(fresh_id(), format!("Batch of {}", clock::day(now)), now, learned()));
+    begin(shared, Batch::new(fresh_id(), format!("Batch of {}", clock::day(now)), now, learned(shared)));
 }
 
 fn begin_demo(shared: Shared) {
@@ -135,7 +140,8 @@ fn begin_again(shared: Shared, id: &str) {
     match Store::load(id) {
         Ok(old) => {
             let name = format!("{}, again", old.data.name);
-            begin(shared, old.data.again(fresh_id(), name, clock::now(), learned()));
+            let new = again(&old.data, Target::default(), fresh_id(), name, clock::now(), learned(shared));
+            begin(shared, new.batch);
         }
         Err(problem) => shared.tell(problem.to_string()),
     }

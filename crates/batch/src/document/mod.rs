@@ -262,6 +262,10 @@ fields! {
         trial_part TrialPart "trial_part_l": Volume as SmallVolume, "Taste trial: added at a time", 0.00001..=0.02,
             or 0.0005 Source::our_estimate("Half a millilitre.");
 
+        /// Share of the fruit's volume that ends as beer in the package.
+        fruit_yield FruitYield "fruit_yield": Fraction as Percent,
+            "Of the fruit's volume, ends in the package", 0.0..=1.0;
+
         /// Carbonation wanted.
         carbonation Carbonation "carbonation_vol": Carbonation as Carbonation,
             "Carbonation wanted", 0.5..=5.0, or 2.6 TRADE;
@@ -979,28 +983,6 @@ impl Batch {
         let mut batch: Self = Usual::usual();
         batch.fill(value)?;
         Ok(batch)
-    }
-
-    /// A new batch from this one: the same plan and kit, the newest house
-    /// numbers, nothing measured and nothing ticked.
-    #[must_use]
-    pub fn again(&self, id: String, name: String, begun: Moment, house: House) -> Self {
-        Self {
-            id,
-            name,
-            begun,
-            invented: false,
-            house,
-            // The sample was of that wort.
-            sample: Vec::new(),
-            readings: Readings::default(),
-            ticks: Vec::new(),
-            skips: Vec::new(),
-            timers: Vec::new(),
-            tastings: Vec::new(),
-            from: self.id.clone(),
-            ..self.clone()
-        }
     }
 
     /// When the step was ticked, if it was.
