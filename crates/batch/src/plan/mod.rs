@@ -5,13 +5,15 @@ mod figures;
 mod lessons;
 mod make;
 mod next;
+mod run;
 #[cfg(test)]
 mod tests;
 mod warning;
 
 pub use figures::{Figure, Figures, Input, Known, Origin, Shown, Value, Why};
 pub use make::{cooled, plan};
-pub use next::{NextMove, next_move};
+pub use next::{NextMove, TimerOffer, next_move};
+pub use run::{Due, RunItem, RunState, SouringDay, catch_up, run_list, souring_days};
 pub use warning::{Level, Warning};
 
 use crate::document::{Batch, Field, ReadingKind, Spec, Stage};
@@ -177,15 +179,15 @@ pub struct Plan {
     /// What to do with the acid of the drop now.
     pub rung: Option<Rung>,
     /// The wort's buffering against the published middle, as its readings alone have it.
-    pub buffer_scale: Option<Count>,
+    pub buffer_scale: Option<Estimate<Count>>,
     /// Souring speed as the readings have it, against the first forecast.
-    pub souring_speed: Option<Count>,
+    pub souring_speed: Option<Estimate<Count>>,
     /// The base that would raise the mash.
     pub mash_base_salt: Option<Salt>,
     /// Whether a correction is worth making after the newest mash reading.
     pub mash_worth: Option<Worth>,
     /// What the mash readings say the malts' pH differs from the tables.
-    pub mash_ph_shift: Option<PhDifference>,
+    pub mash_ph_shift: Option<Estimate<PhDifference>>,
     /// What each hop charge gives; empty while not known.
     pub hops: Vec<Bitterness>,
     /// How to reach each rest of the mash after the first.
@@ -202,6 +204,12 @@ pub struct Plan {
     pub kettle: Vec<(&'static str, Volume)>,
     /// What the chill of this batch says of the coil.
     pub chilling: Option<Fraction>,
+    /// Attenuation of the wort by the end of the fruited beer.
+    pub attenuation_seen: Option<Estimate<Fraction>>,
+    /// What the pulp kept by the volumes read, against the usual.
+    pub pulp_kept: Option<Estimate<Count>>,
+    /// What was left under a beer without fruit by the volumes read.
+    pub left_under: Option<Estimate<Volume>>,
     /// The fermenter's level.
     pub level: Option<VesselLevel>,
     /// What would make the package safe, each on its own; none before the beer ferments.

@@ -1,6 +1,7 @@
 //! The next move: the one thing to do now, with its amount.
 
 use super::make::acid_name;
+use super::run::{RunItem, RunState, acid_unread, done_by, pitched, run_list, timers};
 use super::{Figure, Plan, Unknown};
 use crate::document::{Batch, Field, FruitField, HopField, HopTime, ReadingKind, Slot, Stage, Step};
 use crate::moment::Moment;
@@ -9,83 +10,104 @@ use calc::brew::drop::Rung;
 use calc::brew::mash::Worth;
 use calc::brew::treatment::Softening;
 use calc::data::salts::{Salt, calcium_chloride_density};
-use calc::quantity::{Amount, Dimension, Duration, Mass, Quantity, Volume};
+use calc::quantity::{Amount, Dimension, Duration, Mass, Quantity};
 
-/// The one thing to do now.
+/// What is to be done at a step, in words: the next move when it is the step to be done now.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NextMove {
     /// Where in the day it belongs.
     pub stage: Stage,
     /// The step that a tick completes; none when the batch is finished or something must be typed first.
     pub step: Option<Step>,
+    /// Steps before the next move that are not ticked, though a later tick or a reading shows that they are behind.
+    pub behind: Vec<Step>,
     /// What to do, in one sentence with its amount.
     pub says: Sentence,
     /// What helps doing it, a sentence each.
     pub details: Vec<Sentence>,
     /// The reading that is wanted now.
     pub reading: Option<ReadingKind>,
+    /// What must be clean or sanitised, by common practice; empty where nothing must.
+    pub sanitise: &'static str,
     /// The usual caution; empty where there is none.
     pub caution: &'static str,
+    /// Timers worth starting.
+    pub timers: Vec<TimerOffer>,
 }
 
-/// What a field asks to be typed before anything can be planned.
-fn typed_first(stage: Stage, says: Sentence) -> NextMove {
-    NextMove { stage, step: None, says, details: Vec::new(), reading: None, caution: "" }
+/// A timer that a step can do with.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TimerOffer {
+    /// What it is for.
+    pub name: Sentence,
+    /// How long from now until it rings.
+    pub lasts: Duration,
 }
 
-/// The next move of a batch: what is to be typed first, else the first step
-/// that is not ticked, with the amounts of the plan as the readings have it.
-pub fn next_move(batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
+/// A move that no tick completes.
+fn said(stage: Stage, says: Sentence) -> NextMove {
+    NextMove {
+        stage,
+        step: None,
+        behind: Vec::new(),
+        says,
+        details: Vec::new(),
+        reading: None,
+        sanitise: "",
+        caution: "",
+        timers: Vec::new(),
+    }
+}
+
+/// What is to be typed before anything can be planned.
+fn typed_first(batch: &Batch, plan: &Plan) -> Option<NextMove> {
     if batch.grist.is_empty() {
-        return typed_first(
+        return Some(said(
             Stage::Grist,
             say!["Say what you brew: add the malts of the grist, with shares or weights."],
-        );
+        ));
     }
-    if let Err(unknown) = plan.figures.total_water()
-        && batch.ticks.is_empty()
-    {
-        return typed_first(Stage::Grist, unknown.sentence());
+    if let Err(unknown) = plan.figures.total_water() {
+        return Some(said(Stage::Grist, unknown.sentence()));
     }
-    if plan.figures.alkalinity_after() == Err(Unknown::NoWater) && batch.ticks.is_empty() {
-        let mut next = typed_first(Stage::Water, Unknown::NoWater.sentence());
+    (plan.figures.alkalinity_after() == Err(Unknown::NoWater)).then(|| {
+        let mut next = said(Stage::Water, Unknown::NoWater.sentence());
         next.details.push(say!["Your supplier publishes it. With distilled or reverse-osmosis water only, set its share to 100 %."]);
-        return next;
-    }
-    let undone = Step::ALL.iter().copied().find(|&step| batch.ticked(step).is_none() && applies(batch, step));
-    match undone {
-        Some(step) => {
-            let mut next = NextMove {
-                stage: step.stage(),
-                step: Some(step),
-                says: Vec::new(),
-                details: Vec::new(),
-                reading: None,
-                caution: step.caution(),
-            };
-            fill(&mut next, step, batch, plan, now);
-            next
-        }
-        None => NextMove {
-            stage: Stage::Package,
-            step: None,
-            says: say![
-                "This batch is done. Keep it cold, note how it tastes, and brew it again with one thing changed."
-            ],
-            details: Vec::new(),
-            reading: None,
-            caution: "",
-        },
-    }
+        next
+    })
 }
 
-/// Steps that a plan without their stuff skips.
-fn applies(batch: &Batch, step: Step) -> bool {
-    match step {
-        Step::FruitIn => !batch.fruit.is_empty(),
-        Step::SetAside => batch.value(Field::StarterWort).is_some_and(|aside: Volume| aside > Volume::ZERO),
-        _ => true,
+/// The next move of a batch: what is to be typed first, else the step of the
+/// [`run_list`] that is to be done now, with the amounts of the plan as the readings have it.
+pub fn next_move(batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
+    let list = run_list(batch, plan, now);
+    // Once something is done the day goes on, whatever is not typed.
+    if !list.iter().any(|item| item.state.past().is_some())
+        && let Some(first) = typed_first(batch, plan)
+    {
+        return first;
     }
+    let Some(item) = list.iter().find(|item| item.state == RunState::Now) else {
+        return said(
+            Stage::Package,
+            say![
+                "This batch is done. Keep it cold, note how it tastes, and brew it again with one thing changed."
+            ],
+        );
+    };
+    let before = list.iter().filter(|other| other.step < item.step && matches!(other.state, RunState::Behind(_)));
+    let behind: Vec<Step> = before.map(|other| other.step).collect();
+    let mut next = item.words(batch, plan, now);
+    if !behind.is_empty() {
+        let mut says = say!["What you noted since shows that these are done, though not ticked: "];
+        for (place, step) in behind.iter().enumerate() {
+            says.extend(say![if place > 0 { ", " } else { "" }, step.title()]);
+        }
+        says.extend(say!["."]);
+        next.details.insert(0, says);
+    }
+    next.behind = behind;
+    next
 }
 
 /// A figure's value as an amount in its own kind of unit.
@@ -107,7 +129,14 @@ macro_rules! with_amounts {
     };
 }
 
-fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment) {
+/// What is said of a step of the run list.
+pub(super) fn words_of(item: &RunItem, batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
+    let step = item.step;
+    let mut next = said(step.stage(), Vec::new());
+    next.step = Some(step);
+    next.sanitise = step.sanitise();
+    next.caution = step.caution();
+    next.timers = timers(step, batch, plan, now);
     let figure = |figure: Figure| amount(figure, plan);
     let typed = |of: Field| field(of, batch);
     let acid = acid_name(batch);
@@ -313,23 +342,55 @@ fn fill(next: &mut NextMove, step: Step, batch: &Batch, plan: &Plan, now: Moment
             with_amounts!(lines; "Burst check: up to ", figure(Figure::PackagePressure)?, " at ", typed(Field::Warmest)?, ".");
         }
     }
+    if item.state == RunState::Now {
+        stood(&mut lines, step, batch, now);
+    }
     let mut lines = lines.into_iter();
     next.says = lines.next().unwrap_or_else(|| say![step.done(), "? Then tick it."]);
     next.details = lines.collect();
+    next
+}
+
+/// A length of time for people: in hours, from two days on in days.
+fn ago(time: Duration) -> Amount {
+    time.amount().seen_as(if time.as_hours() < 48.0 { Dimension::Hours } else { Dimension::Days })
+}
+
+/// What to do first when the step before was long ago. The limits are our estimates; they are generous to a mash
+/// that stands over night. That boiling does not save wort which stood warm is in the advice on souring.
+fn stood(lines: &mut Vec<Sentence>, step: Step, batch: &Batch, now: Moment) {
+    let (since, hours, says) = match step {
+        Step::MashAcid | Step::MashOut | Step::FirstBoil | Step::SetAside | Step::Cooled | Step::AcidDrop | Step::Culture => {
+            let mash: Option<Duration> = batch.value(Field::MashTime);
+            (Step::MashIn, 12.0 + mash.map_or(0.0, Duration::as_hours),
+             " Wort that stood warm and was not sour all that time is not safe, and boiling does not make it so: throw it away, untasted, unless it was above 60 °C, in the fridge or frozen.")
+        }
+        Step::Soured => (Step::Culture, 2.0, ""),
+        Step::MainBoil => (Step::Soured, 6.0, " It goes on souring until it boils: read the pH, then boil."),
+        Step::Chilled => (Step::MainBoil, 6.0, " If it has cooled by itself, bring it to the boil once more, then chill it."),
+        Step::Yeast => (Step::Chilled, 12.0, " Pitch now: wort without yeast is anybody's. Foam or a bad smell before any yeast means that it is spoiled."),
+        Step::PastPeak => (Step::Yeast, 24.0, ""),
+        Step::FruitIn => (Step::PastPeak, 24.0, ""),
+        Step::Stable => (if batch.ticked(Step::FruitIn).is_some() { Step::FruitIn } else { Step::PastPeak }, 24.0, ""),
+        Step::Packaged => (Step::Stable, 24.0, ""),
+        Step::Salts | Step::MashIn => return,
+    };
+    let Some(at) = done_by(batch, since) else { return };
+    let time = now - at;
+    if time.as_hours() >= hours {
+        // A plain length of time comes behind what is to be done.
+        let place = usize::from(says.is_empty()).min(lines.len());
+        lines.insert(place, say![since.done(), ": ", ago(time), " ago.", says]);
+    }
 }
 
 fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'static str) {
     let figure = |figure: Figure| amount(figure, plan);
     let wanted = field(Field::DropPh, batch);
-    let last = batch.readings.last(ReadingKind::WortPh);
-    let poured_since = batch
-        .readings
-        .last(ReadingKind::DropAcid)
-        .is_some_and(|dose| last.is_none_or(|read| dose.at > read.at));
-    if poured_since {
+    if acid_unread(batch) {
         lines.push(say!["Stir for five minutes, then read the pH and type it here."]);
         with_amounts!(lines; "Expected now: ", figure(Figure::WortPh)?, "; wanted: ", wanted?, ".");
-    } else if last.is_none() {
+    } else if batch.readings.last(ReadingKind::WortPh).is_none() {
         lines.push(say!["Read the wort's pH at room temperature and type it here."]);
         with_amounts!(lines; "Then pour about ", figure(Figure::NextDose)?, " of ", acid, " as the first dose; ", figure(Figure::DropAcid)?, " may be needed in all.");
     } else {
@@ -358,25 +419,27 @@ fn drop_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, acid: &'sta
     }
 }
 
-fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment) {
-    // What is wanted, and whether the newest reading of it is there.
+/// What is wanted of the souring, and whether the newest reading of it is there.
+pub(super) fn sour_enough(batch: &Batch, plan: &Plan) -> (Option<Amount>, bool) {
     let acidity = batch.numbers.sour_acidity();
-    let (kind, wanted) = match acidity {
-        Some(acidity) => (ReadingKind::SourAcidity, Some(acidity.amount())),
-        None => (ReadingKind::SourPh, field(Field::SourPh, batch)),
-    };
+    let wanted = acidity.map_or_else(|| field(Field::SourPh, batch), |acidity| Some(acidity.amount()));
     let newest = match acidity {
-        Some(_) => batch.readings.last(kind).map(|reading| reading.value.base()),
+        Some(_) => batch.readings.last(ReadingKind::SourAcidity).map(|reading| reading.value.base()),
         None => amount(Figure::SourPhNow, plan).map(|ph| ph.base()),
     };
     let reached = newest.zip(wanted).is_some_and(|(newest, wanted)| {
         if acidity.is_some() { newest >= wanted.base() } else { newest <= wanted.base() }
     });
+    (wanted, reached)
+}
+
+fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment) {
+    let (wanted, reached) = sour_enough(batch, plan);
     if reached {
         lines.push(say!["Sour enough. Taste a cooled sample, then go on to the main boil."]);
         return;
     }
-    let start = batch.ticked(Step::Culture);
+    let start = pitched(batch);
     match (start, plan.figures.sour_time()) {
         (Some(start), Ok(time)) => {
             let at = |after: Duration| start + after;
@@ -400,10 +463,14 @@ fn sour_lines(lines: &mut Vec<Sentence>, batch: &Batch, plan: &Plan, now: Moment
             }
         }
         (_, Err(unknown)) => {
-            lines.push(say!["Read the pH now and type it here."]);
+            lines.push(say!["Read the pH and type it here."]);
             lines.push(unknown.sentence());
         }
-        (None, Ok(_)) => lines.push(say!["Read the pH now and type it here."]),
+        (None, Ok(time)) => lines.push(say![
+            "It sours for about ",
+            time.estimate.value.amount().seen_as(Dimension::Hours),
+            ". Read its pH within the first day, then when this list says so."
+        ]),
     }
     lines.push(say!["Take the sample with a sanitised pipette, do not pour it back, let no air in."]);
 }

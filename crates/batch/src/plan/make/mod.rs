@@ -19,7 +19,7 @@ pub(super) use souring::Drop;
 use water::Made;
 
 use super::figures::{Known, Origin, Value, key};
-use super::lessons::lessons;
+use super::lessons::{GRAVITY_ERROR, VOLUME_ERROR, lessons};
 use super::warning::{Level, Warning};
 use super::{Brought, Figures, IonLine, MaltLine, Plan, SaltAmount, Unknown, VesselLevel};
 use crate::document::{
@@ -203,7 +203,7 @@ pub(super) struct Hot {
     pub(super) ph: Ph,
     pub(super) kept: Estimate<Fraction>,
     /// When the wort is ready for the bacteria.
-    soured_from: Duration,
+    pub(super) soured_from: Duration,
 }
 
 impl Hot {

@@ -1,0 +1,418 @@
+//! The run list: the steps of a batch in order, how each stands, and when it was done or is to be expected.
+
+use super::next::{NextMove, TimerOffer, sour_enough, words_of};
+use super::{Known, Plan};
+use crate::document::{Batch, Field, HopField, HopTime, ReadingKind, RestField, Slot, Step};
+use crate::moment::Moment;
+use crate::say::{Piece, Sentence, say};
+use calc::brew::drop::Rung;
+use calc::quantity::{Amount, Dimension, Duration, Estimate, Ph, Quantity, Volume};
+
+/// How a step stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RunState {
+    /// Ticked, at this time.
+    Done(Moment),
+    /// Left out; when that was said.
+    Skipped(Moment),
+    /// Not ticked, but a later tick or a reading shows that it is behind, at the latest by then.
+    Behind(Moment),
+    /// To be done now.
+    Now,
+    /// To be done later.
+    Later,
+}
+
+impl RunState {
+    /// Since when it is behind; nothing while it is still to be done.
+    pub const fn past(self) -> Option<Moment> {
+        match self {
+            Self::Done(at) | Self::Skipped(at) | Self::Behind(at) => Some(at),
+            Self::Now | Self::Later => None,
+        }
+    }
+}
+
+/// When something is expected, with the band that is right four times of five.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Due {
+    /// Early end.
+    pub early: Moment,
+    /// The middle.
+    pub about: Moment,
+    /// Late end.
+    pub late: Moment,
+}
+
+impl Due {
+    const fn at(moment: Moment) -> Self {
+        Self { early: moment, about: moment, late: moment }
+    }
+
+    fn after(self, time: Estimate<Duration>) -> Self {
+        Self { early: self.early + time.low, about: self.about + time.value, late: self.late + time.high }
+    }
+
+    fn not_before(self, other: Self) -> Self {
+        Self {
+            early: self.early.max(other.early),
+            about: self.about.max(other.about),
+            late: self.late.max(other.late),
+        }
+    }
+}
+
+/// One step of the run list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RunItem {
+    /// The step.
+    pub step: Step,
+    /// How it stands.
+    pub state: RunState,
+    /// When it began or is expected to: as soon as the step before it was ticked. Nothing where what comes before
+    /// takes a time that is not known.
+    pub starts: Option<Due>,
+    /// When it was ticked or is expected to be done: never before now while it is not. Nothing where its time is not
+    /// known.
+    pub ends: Option<Due>,
+}
+
+impl RunItem {
+    /// What is said of it. Allocates: ask for what is shown only.
+    pub fn words(&self, batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
+        words_of(self, batch, plan, now)
+    }
+}
+
+/// Steps that a batch without their stuff does not have.
+fn applies(batch: &Batch, step: Step) -> bool {
+    match step {
+        Step::FruitIn => !batch.fruit.is_empty(),
+        Step::SetAside => batch.value(Field::StarterWort).is_some_and(|aside: Volume| aside > Volume::ZERO),
+        _ => true,
+    }
+}
+
+/// The last step that must be behind when this is measured. A reading never shows the step that asks for it.
+const fn shown_by(kind: ReadingKind) -> Step {
+    match kind {
+        ReadingKind::MashAcid | ReadingKind::MashBase | ReadingKind::MashPh | ReadingKind::MashGravity => {
+            Step::MashIn
+        }
+        ReadingKind::PreBoilVolume | ReadingKind::PreBoilGravity | ReadingKind::PreBoilBrix => Step::MashOut,
+        ReadingKind::DropAcid | ReadingKind::WortPh => Step::Cooled,
+        ReadingKind::SourPh | ReadingKind::SourTemperature | ReadingKind::SourAcidity => Step::Culture,
+        ReadingKind::ChillTime
+        | ReadingKind::PostBoilVolume
+        | ReadingKind::OriginalGravity
+        | ReadingKind::FermenterVolume => Step::MainBoil,
+        ReadingKind::Gravity | ReadingKind::Brix | ReadingKind::BeerPh => Step::Yeast,
+        ReadingKind::PackagedVolume => Step::Stable,
+    }
+}
+
+/// When each step was first seen to be behind, by its own tick or by a reading.
+struct Seen([Option<Moment>; Step::ALL.len()]);
+
+impl Seen {
+    fn of(batch: &Batch) -> Self {
+        let mut seen = Self([None; Step::ALL.len()]);
+        let ticks = batch.ticks.iter().map(|tick| (tick.0, tick.1));
+        for (step, at) in ticks.chain(batch.readings.iter().map(|read| (shown_by(read.kind), read.at))) {
+            let first = &mut seen.0[step as usize];
+            *first = Some(first.map_or(at, |first| first.min(at)));
+        }
+        seen
+    }
+
+    /// When the step was seen to be behind: by itself, or by a step that cannot come before it.
+    fn by(&self, step: Step) -> Option<Moment> {
+        let proofs = &self.0[step.proof() as usize..];
+        proofs.iter().chain([&self.0[step as usize]]).copied().flatten().min()
+    }
+}
+
+/// When a step was ticked, or else seen to be behind.
+pub(super) fn done_by(batch: &Batch, step: Step) -> Option<Moment> {
+    batch.ticked(step).or_else(|| Seen::of(batch).by(step))
+}
+
+/// When the bacteria went in: as ticked, or as the plan takes it, at the first pH that was read of the souring.
+pub(super) fn pitched(batch: &Batch) -> Option<Moment> {
+    let first = || batch.readings.of(ReadingKind::SourPh).next().map(|reading| reading.at);
+    batch.ticked(Step::Culture).or_else(first)
+}
+
+/// Ticks every step that is seen to be behind, each at the latest time at which it can have been done.
+pub fn catch_up(batch: &mut Batch) {
+    let seen = Seen::of(batch);
+    for &step in Step::ALL {
+        if applies(batch, step)
+            && !batch.passed(step)
+            && let Some(at) = seen.by(step)
+        {
+            batch.tick(step, Some(at));
+        }
+    }
+}
+
+/// The steps that a batch has, in order, each as it stands now.
+///
+/// What was ticked is a fact. What is to come counts from the newest fact, or from now where that is later, and
+/// takes the plan's times of heating, boiling, cooling and souring, and our estimates of what hands do.
+pub fn run_list(batch: &Batch, plan: &Plan, now: Moment) -> Vec<RunItem> {
+    let seen = Seen::of(batch);
+    let mut list: Vec<RunItem> = Vec::with_capacity(Step::ALL.len());
+    let mut newest: Option<Moment> = None;
+    // When what is not done yet can begin; the inner one is missing while that is not known.
+    let mut next: Option<Option<Due>> = None;
+    for &step in Step::ALL.iter().filter(|&&step| applies(batch, step)) {
+        let skipped = batch.skips.iter().find(|skip| skip.0 == step);
+        let state = match (batch.ticked(step), skipped, seen.by(step)) {
+            (Some(at), ..) => RunState::Done(at),
+            (None, Some(skip), _) => RunState::Skipped(skip.1),
+            (None, None, Some(at)) => RunState::Behind(at),
+            (None, None, None) if next.is_none() => RunState::Now,
+            (None, None, None) => RunState::Later,
+        };
+        let (starts, ends) = if let Some(at) = state.past() {
+            let starts = newest.map_or(at, |newest| newest.min(at));
+            newest = newest.max(Some(at));
+            next = next.map(|due| due.map(|due| due.not_before(Due::at(at))));
+            (Some(Due::at(starts)), Some(Due::at(at)))
+        } else {
+            let starts = next.unwrap_or_else(|| Some(Due::at(newest.unwrap_or(now))));
+            let ends = starts.and_then(|starts| ends(step, starts, &list, batch, plan));
+            let ends = ends.map(|ends| ends.not_before(Due::at(now)));
+            next = Some(ends);
+            (starts, ends)
+        };
+        list.push(RunItem { step, state, starts, ends });
+    }
+    list
+}
+
+/// Fermentation up to its peak, and from then or from the fruit until it is stable. Our estimate of warm ale
+/// fermentation in sour wort; the gravity decides, not the day.
+const FERMENTS: Estimate<Duration> =
+    Estimate { low: Duration::hours(48.0), value: Duration::hours(96.0), high: Duration::hours(192.0) };
+const SETTLES: Estimate<Duration> =
+    Estimate { low: Duration::hours(120.0), value: Duration::hours(168.0), high: Duration::hours(336.0) };
+
+/// When a step that starts then is expected to be done.
+fn ends(step: Step, starts: Due, before: &[RunItem], batch: &Batch, plan: &Plan) -> Option<Due> {
+    let typed = |field: Field| batch.value::<Duration>(field).unwrap_or(Duration::ZERO);
+    let since = |step: Step| before.iter().find(|item| item.step == step).and_then(|item| item.ends);
+    let known = |figure: Known<Duration>| figure.ok().map(|value| value.estimate);
+    let exact = Estimate::exact;
+    let figures = &plan.figures;
+    let ready = match step {
+        Step::Salts | Step::MashAcid | Step::SetAside | Step::AcidDrop | Step::Culture => starts,
+        Step::FruitIn | Step::Packaged => starts,
+        Step::MashIn => starts.after(known(figures.strike_heating())?),
+        Step::MashOut => {
+            let rests = plan.rests.iter().map(heating_said).chain(rests(batch).map(|rest| rest.1)).sum::<Duration>();
+            let mashed = since(Step::MashIn)?.after(exact(typed(Field::MashTime) + rests));
+            mashed.not_before(starts).after(known(figures.mash_out_heating())?)
+        }
+        Step::FirstBoil => starts.after(known(figures.boil_heating())?).after(exact(typed(Field::ClearBoil))),
+        Step::Cooled => starts.after(exact(stretch(plan, Stretch::Cooling)?)),
+        Step::Soured if sour_enough(batch, plan).1 => starts,
+        Step::Soured => {
+            let from = pitched(batch).map_or(starts, Due::at);
+            from.after(known(figures.sour_time())?).not_before(starts)
+        }
+        Step::MainBoil => {
+            let boil = typed(Field::MainBoil) + typed(Field::Stand);
+            starts.after(exact(stretch(plan, Stretch::Reheating)? + boil))
+        }
+        Step::Chilled => starts.after(known(figures.chill_time())?),
+        Step::Yeast => starts.after(known(figures.oxygen_time()).unwrap_or(exact(Duration::ZERO))),
+        Step::PastPeak => starts.after(FERMENTS),
+        Step::Stable => starts.after(SETTLES),
+    };
+    Some(ready.after(exact(step.handwork())))
+}
+
+/// A stretch of the hot side that no figure of its own tells.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Stretch {
+    /// From the sanitising boil to the bacteria's temperature.
+    Cooling,
+    /// From the bacteria's temperature to the main boil.
+    Reheating,
+}
+
+fn stretch(plan: &Plan, wanted: Stretch) -> Option<Duration> {
+    // Behind heating up and boiling comes the cooling, unless the water is too warm for it, then the heating again.
+    let mut legs = plan.hot.as_ref()?.legs.iter().skip(2);
+    let first = legs.next()?;
+    let cooling = first.toward.is_some();
+    match wanted {
+        Stretch::Cooling => cooling.then_some(first.time),
+        Stretch::Reheating if cooling => legs.next().map(|leg| leg.time),
+        Stretch::Reheating => Some(first.time),
+    }
+}
+
+/// The time that the sentence about a rest gives for heating to it.
+fn heating_said(says: &Sentence) -> Duration {
+    let time = |piece: &Piece| match piece {
+        Piece::Amount(amount) if amount.dimension == Dimension::Minutes => amount.typed(),
+        _ => Duration::ZERO,
+    };
+    says.iter().map(time).sum()
+}
+
+/// The rests after the first, each with its temperature and its length.
+pub(super) fn rests(batch: &Batch) -> impl Iterator<Item = (Amount, Duration)> {
+    batch.rests.iter().enumerate().filter_map(|(place, rest)| {
+        let time = Slot::Rest(place, RestField::Time).effective(batch)?.typed();
+        Some((rest.numbers.temperature()?.amount(), time))
+    })
+}
+
+/// A sample needs this long until it is at room temperature. Our estimate for a spoonful in a cold glass.
+const SAMPLE_COOLS: f64 = 10.0;
+
+/// The timers that a step can do with.
+pub(super) fn timers(step: Step, batch: &Batch, plan: &Plan, now: Moment) -> Vec<TimerOffer> {
+    let mut offers = Vec::new();
+    let mut offer = |name: Sentence, lasts: Option<Duration>| {
+        if let Some(lasts) = lasts.filter(|lasts| *lasts > Duration::ZERO) {
+            offers.push(TimerOffer { name, lasts });
+        }
+    };
+    let typed = |field: Field| batch.value::<Duration>(field);
+    let minutes = |minutes: f64| Some(Duration::seconds(minutes * 60.0));
+    // What is left of the mash, once it is known when it began.
+    let mash = || {
+        let begun = batch.ticked(Step::MashIn).unwrap_or(now);
+        Some((begun + typed(Field::MashTime)?) - now)
+    };
+    match step {
+        Step::MashIn => offer(say!["Mash"], mash()),
+        Step::MashAcid => {
+            offer(say!["Mash sample cool"], minutes(SAMPLE_COOLS));
+            offer(say!["Mash"], mash());
+        }
+        Step::MashOut => {
+            offer(say!["Mash"], mash());
+            for (temperature, time) in rests(batch) {
+                offer(say!["Rest at ", temperature], Some(time));
+            }
+        }
+        Step::FirstBoil => offer(say!["Sanitising boil"], typed(Field::ClearBoil)),
+        Step::AcidDrop => {
+            match plan.rung {
+                _ if acid_unread(batch) => offer(say!["Acid stirred in: read the pH"], minutes(5.0)),
+                Some(Rung::Pour(_)) => offer(say!["Acid stirred in: read the pH"], minutes(3.0)),
+                _ => {}
+            }
+            offer(say!["Wort sample cool"], minutes(SAMPLE_COOLS));
+        }
+        Step::Soured => offer(say!["Sour sample cool"], minutes(SAMPLE_COOLS)),
+        Step::MainBoil => {
+            let boil = typed(Field::MainBoil).unwrap_or(Duration::ZERO);
+            offer(say!["Main boil"], Some(boil));
+            for (place, hop) in batch.hops.iter().enumerate() {
+                let in_boil = match hop.time {
+                    HopTime::Boil => hop.numbers.minutes().unwrap_or(boil).min(boil),
+                    HopTime::Stand => Duration::ZERO,
+                    HopTime::FirstWort | HopTime::Cold | HopTime::BeforeSouring => continue,
+                };
+                let mut name = if hop.name.is_empty() {
+                    say!["Hop ", (place + 1).to_string()]
+                } else {
+                    say![hop.name.clone()]
+                };
+                name.extend(say![" in"]);
+                if let Some(mass) = Slot::Hop(place, HopField::Mass).get(batch) {
+                    name.extend(say![": ", mass]);
+                }
+                offer(name, Some(boil - in_boil));
+            }
+            offer(say!["Hot stand"], typed(Field::Stand));
+        }
+        Step::Yeast => {
+            offer(say!["Oxygen"], plan.figures.oxygen_time().ok().map(|time| time.estimate.value));
+        }
+        _ => {}
+    }
+    offers
+}
+
+/// True when acid was poured into the wort after its pH was last read.
+pub(super) fn acid_unread(batch: &Batch) -> bool {
+    let read = batch.readings.last(ReadingKind::WortPh);
+    let poured = batch.readings.last(ReadingKind::DropAcid);
+    poured.is_some_and(|dose| read.is_none_or(|read| dose.at > read.at))
+}
+
+/// One line of the souring days.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SouringDay {
+    /// When.
+    pub at: Moment,
+    /// True when it was, false when it is to come.
+    pub past: bool,
+    /// What was read or is to be done.
+    pub says: Sentence,
+}
+
+/// Two readings to come are not nearer to each other than this. Our estimate of what somebody does of their own will.
+const APART: Duration = Duration::hours(2.0);
+/// So many readings are foreseen at most; each new one changes the rest.
+const FORESEEN: usize = 5;
+
+/// The souring by days: what was read, when to read next, and until when; empty before the bacteria are in.
+///
+/// The next reading is the plan's, or now when that is past. Each further one halves the time that is left to the
+/// expected end, so that they lie closer as the end comes near.
+pub fn souring_days(batch: &Batch, plan: &Plan, now: Moment) -> Vec<SouringDay> {
+    let mut days = Vec::new();
+    let Some(from) = pitched(batch) else { return days };
+    days.push(SouringDay { at: from, past: true, says: say![Step::Culture.done()] });
+    for reading in batch.readings.iter() {
+        if matches!(reading.kind, ReadingKind::SourPh | ReadingKind::SourAcidity) {
+            let says = say![reading.value, " read"];
+            days.push(SouringDay { at: reading.at, past: true, says });
+        }
+    }
+    if batch.passed(Step::Soured) || Seen::of(batch).by(Step::Soured).is_some() {
+        return days;
+    }
+    let (wanted, reached) = sour_enough(batch, plan);
+    if reached {
+        days.push(SouringDay { at: now, past: false, says: say!["Sour enough: on to the main boil"] });
+        return days;
+    }
+    let end = plan.figures.sour_time().ok().map(|time| Due::at(from).after(time.estimate));
+    let mut at = plan.measure_next.unwrap_or(now).max(now);
+    for _ in 0..FORESEEN {
+        let mut says = say!["Read the pH"];
+        if let Some(ph) = course_at(plan, at - from) {
+            says.extend(say![", about ", ph.amount(), " by then"]);
+        }
+        days.push(SouringDay { at, past: false, says });
+        let Some(end) = end else { break };
+        let next = at + ((end.about - at) * 0.5).max(APART);
+        if next + APART > end.about {
+            break;
+        }
+        at = next;
+    }
+    if let (Some(end), Some(wanted)) = (end, wanted) {
+        let says = say![wanted, " expected, likely between ", end.early, " and ", end.late];
+        days.push(SouringDay { at: end.about.max(at), past: false, says });
+    }
+    days
+}
+
+/// The pH that the forecast expects so long after pitching.
+fn course_at(plan: &Plan, since: Duration) -> Option<Ph> {
+    let place = plan.course.partition_point(|point| point.at < since);
+    let (before, after) = (plan.course.get(place.checked_sub(1)?)?, plan.course.get(place)?);
+    let share = (since - before.at) / (after.at - before.at);
+    Some(Ph::new(before.value.value() + (after.value - before.value).as_units() * share))
+}
