@@ -365,12 +365,12 @@ fn copy_of(theirs: &Envelope) -> Envelope {
     let text = text_of(&theirs.data.to_json()).unwrap_or_default();
     let start: String = theirs.data.id.chars().take(64).collect();
     copy.data.id = format!("{start}-{:08x}", fingerprint(theirs.data.id.bytes().chain(text.bytes())));
-    copy.data.name = name_with(&theirs.data.name, " (from keepsake)");
+    copy.data.name = name_with(&theirs.data.name, " (brought in)");
     copy
 }
 
 /// Fowler–Noll–Vo 1a: short, the same everywhere and for ever; it guards against chance, not against malice.
-fn fingerprint(bytes: impl Iterator<Item = u8>) -> u64 {
+pub(super) fn fingerprint(bytes: impl Iterator<Item = u8>) -> u64 {
     bytes.fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
 }
 
@@ -424,7 +424,7 @@ mod tests {
                 Action::Newer { ours: stamp(2), theirs: stamp(5) },
                 Action::OlderKept { ours: stamp(9), theirs: stamp(8) },
                 Action::Same,
-                Action::Conflict { copy: "Batch both (from keepsake)".to_owned() },
+                Action::Conflict { copy: "Batch both (brought in)".to_owned() },
             ]
         );
         let merged = merge(&ours, &keepsake(&file));
@@ -439,7 +439,7 @@ mod tests {
                 "Batch same",
                 "Batch both",
                 "Batch fresh",
-                "Batch both (from keepsake)"
+                "Batch both (brought in)"
             ]
         );
         assert_eq!((book[3].data.notes.as_str(), book[5].data.notes.as_str()), ("mine", "theirs"));

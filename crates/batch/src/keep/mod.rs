@@ -10,8 +10,10 @@
 
 mod envelope;
 mod keepsake;
+pub mod link;
 mod migrate;
 mod packed;
+mod squeeze;
 
 #[cfg(any(test, feature = "testing"))]
 pub(crate) use envelope::text_of;
