@@ -6,7 +6,7 @@ use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, entry, figure_line, live, sentence};
-use crate::{clock, lists, pictures, readings, text_file};
+use crate::{clock, lists, pictures, readings, tasting, text_file, timers};
 use batch::document::{Batch, Field, ReadingKind, Slot, Stage, Step};
 use batch::plan::{Figure, Level, Unknown, Warning, next_move};
 use calc::data::fruits::Fruit;
@@ -61,8 +61,12 @@ pub fn screen(shared: Shared) -> View {
                     .child(name(open))
                     .child(not_saved(shared, open))
                     .child(next(shared, open, opened))
+                    .child(timers::bar(shared, open))
                     .child(tag("div").class("narrow").child(warnings(open)))
-                    .child(tag("div").class("stages").child(stages)),
+                    .child(tag("div").class("stages").child(stages))
+                    .child(tasting::section())
+                    .child(readings::all())
+                    .child(readings::quick()),
             )
             .child(
                 tag("aside")
@@ -199,7 +203,8 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
         })
     };
     let form =
-        move || wanted.get().map(|kind: ReadingKind| readings::form(kind, "next", Callback::new(|()| ())));
+        // The form may go with its reading; who works by keyboard stays at the card.
+        move || wanted.get().map(|kind: ReadingKind| readings::form(kind, "next", None, Callback::new(|_| focus("#next"))));
     let done = move || {
         step.get().map(|step: Step| {
             button(

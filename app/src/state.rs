@@ -9,6 +9,7 @@ use batch::document::Batch;
 use batch::keep::Envelope;
 use batch::moment::Moment;
 use batch::plan::{Plan, plan};
+use batch::say::Sentence;
 use leptos::prelude::*;
 use std::sync::Arc;
 use std::time::Duration;
@@ -35,9 +36,16 @@ pub struct Shared {
 pub struct Toast {
     /// What happened.
     pub message: String,
+    /// What came of it, a line each.
+    pub lines: Vec<Sentence>,
     /// Takes it back. Not a `Callback`: that one would go with the list item it was made in.
-    pub undo: Option<Arc<dyn Fn() + Send + Sync>>,
+    pub undo: Option<Act>,
+    /// What the person may do instead, with the words of its button.
+    pub offer: Option<(String, Act)>,
 }
+
+/// What a button of a message does.
+pub type Act = Arc<dyn Fn() + Send + Sync>;
 
 impl Shared {
     /// The shared state of this page.
@@ -47,12 +55,17 @@ impl Shared {
 
     /// Shows a message.
     pub fn tell(self, message: impl Into<String>) {
-        self.toast.set(Some(Toast { message: message.into(), undo: None }));
+        self.toast.set(Some(Toast { message: message.into(), lines: Vec::new(), undo: None, offer: None }));
     }
 
     /// Shows a message with a way back.
     pub fn tell_with_undo(self, message: impl Into<String>, undo: impl Fn() + Send + Sync + 'static) {
-        self.toast.set(Some(Toast { message: message.into(), undo: Some(Arc::new(undo)) }));
+        self.tell(message);
+        self.toast.update(|toast| {
+            if let Some(toast) = toast {
+                toast.undo = Some(Arc::new(undo));
+            }
+        });
     }
 
     /// Says that something in the store changed.
@@ -230,10 +243,24 @@ impl Open {
         }
         match Store::load(&id) {
             Ok(theirs) if theirs.revision == self.envelope.with_value(|envelope| envelope.revision) => {}
+            // Timers alone ask nobody: one that was heard in another tab must be silent here.
+            Ok(theirs) if self.differs_in_timers(&theirs) => {
+                self.document.set(theirs.data.clone());
+                self.envelope.set_value(theirs);
+            }
             Ok(theirs) => {
                 self.saved.set(Saved::No(StoreError::OtherTab { theirs: Box::new(theirs.summary()) }));
             }
             Err(problem) => self.saved.set(Saved::No(problem)),
         }
+    }
+
+    /// All that is on the screen is stored, and what another tab stored since has other timers, nothing else.
+    fn differs_in_timers(self, theirs: &Envelope) -> bool {
+        let mut ours = theirs.clone();
+        ours.data = self.document.get_untracked();
+        ours.data.timers.clone_from(&theirs.data.timers);
+        self.saved.get_untracked() == Saved::Yes
+            && batch::keep::encode(&ours).is_ok_and(|ours| batch::keep::encode(theirs).as_ref() == Ok(&ours))
     }
 }

@@ -1,14 +1,16 @@
 //! The parts that every screen is made of. They are plain functions that give
 //! erased views: one copy of the code, however many fields there are.
 
+use crate::page::focus;
 use crate::preferences::Preferences;
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use batch::document::{Batch, Fallback, Slot, Spec};
+use batch::doubt::meant;
 use batch::plan::{Figure, Input, Origin, Shown, Unknown};
 use batch::say::Sentence;
 use calc::data::{Mark, Source};
-use calc::quantity::{Amount, Unit, fixed};
+use calc::quantity::{Amount, Unit, fixed, parse_number};
 use leptos::prelude::*;
 use std::sync::atomic::{AtomicU32, Ordering};
 
@@ -65,6 +67,9 @@ pub struct NumberField {
     pub change: Callback<Typed>,
 }
 
+/// What is wrong with what is typed: the words for it, and what was probably meant.
+pub type Problem = (String, Option<Amount>);
+
 /// What is in a field: nothing, one value, or both ends of a range.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Typed {
@@ -74,11 +79,16 @@ pub struct Typed {
     pub upper: Option<Amount>,
 }
 
-/// The message for a value outside the range, in the person's unit.
-fn out_of_range(spec: &Spec, value: Amount, unit: &Unit) -> String {
+/// The message for a value outside the range, in the person's unit. A single number is said as it was typed:
+/// far outside, gravity does not come back from its base unit.
+fn out_of_range(spec: &Spec, value: Amount, unit: &Unit, text: &str) -> String {
+    let value = match parse_number(text) {
+        Ok(number) => [&fixed(number, unit.decimals), "\u{202f}", unit.symbol].concat(),
+        Err(_) => value.text(unit),
+    };
     format!(
         "{} is out of range. Possible: {} to {}. Not saved yet; the earlier value stays.",
-        value.text(unit),
+        value.trim_end(),
         spec.low.entry_text(unit),
         spec.high.text(unit)
     )
@@ -96,7 +106,7 @@ fn read(spec: &'static Spec, unit: &Unit, text: &str, ranged: bool) -> Result<Ty
     };
     let (value, upper) = typed.map_err(|problem| problem.to_string())?;
     for end in [Some(value), upper].into_iter().flatten() {
-        spec.check(end).map_err(|found| out_of_range(spec, found.value, unit))?;
+        spec.check(end).map_err(|found| out_of_range(spec, found.value, unit, text))?;
     }
     Ok(Typed { value: Some(value), upper })
 }
@@ -111,6 +121,12 @@ fn field_text(amount: Amount, unit: &Unit) -> String {
 impl NumberField {
     /// Draws the field.
     pub fn view(self) -> View {
+        self.watched(RwSignal::new(None))
+    }
+
+    /// Draws the field for a form that must know what is wrong with what is typed now: `problem` is a signal
+    /// without one, for the field to set.
+    pub fn watched(self, problem: RwSignal<Option<Problem>>) -> View {
         let Self { spec, name, value, hint, note, ranged, change } = self;
         let preferences = Shared::here().preferences;
         let unit = Memo::new(move |_| preferences.with(|p| p.unit(spec.dimension)));
@@ -120,7 +136,6 @@ impl NumberField {
             texts.join("–")
         };
         let text = RwSignal::new(shown(value.get_untracked()));
-        let problem = RwSignal::new(None::<String>);
 
         // A value that changed elsewhere (undo, another unit) replaces the text; one's own typing does not.
         Effect::new(move |before: Option<(Typed, Unit)>| {
@@ -141,8 +156,16 @@ impl NumberField {
                 text.set(typed);
                 change.run(found);
             }
-            Err(message) => {
-                problem.set(Some(message));
+            Err(mut message) => {
+                let unit = unit.get_untracked();
+                let near = value.get_untracked().value.or_else(|| hint.get_untracked());
+                let guess = meant(spec, &unit, &typed, near).filter(|_| !ranged);
+                if let Some(guess) = guess {
+                    message.push_str(" Was ");
+                    message.push_str(&guess.text(&unit));
+                    message.push_str(" meant?");
+                }
+                problem.set(Some((message, guess)));
                 text.set(typed);
             }
         };
@@ -161,6 +184,19 @@ impl NumberField {
 
         let id = fresh_id();
         let (label_id, note_id) = (format!("{id}l"), format!("{id}n"));
+        let field = id.clone();
+        let taken = move || {
+            problem.get().and_then(|(_, guess)| guess).map(|guess| {
+                let field = field.clone();
+                let words = format!("Take {}", guess.text(&unit.get_untracked()));
+                button("", "take", words, move || {
+                    text.set(field_text(guess, &unit.get_untracked()));
+                    problem.set(None);
+                    change.run(Typed { value: Some(guess), upper: None });
+                    focus(&format!("#{field}"));
+                })
+            })
+        };
         let several = spec.dimension.units().len() > 1;
         let unit_view = move || {
             let symbol = unit.get().symbol;
@@ -182,7 +218,7 @@ impl NumberField {
             let unit = unit.get();
             hint.get().map_or_else(String::new, |amount| field_text(amount, &unit))
         };
-        let below = move || problem.get().unwrap_or_else(|| note.get());
+        let below = move || problem.get().map_or_else(|| note.get(), |(message, _)| message);
         tag("div")
             .class("field")
             .class_while("wrong", move || problem.with(Option::is_some))
@@ -229,6 +265,7 @@ impl NumberField {
                     .live("role", move || problem.with(|p| p.as_ref().map(|_| "alert")))
                     .child(live(below)),
             )
+            .child(live(taken))
             .view()
     }
 }
@@ -383,7 +420,8 @@ pub fn item_picker(
     )
 }
 
-fn index_picker(
+/// A choice from a list of names by its place in it.
+pub fn index_picker(
     label: &'static str,
     name: &'static str,
     labels: Vec<String>,
@@ -442,7 +480,8 @@ pub fn unknown_text(unknown: Unknown, preferences: &Preferences, now: batch::mom
     preferences.say(&unknown.sentence(), now)
 }
 
-fn source_view(source: &Source) -> View {
+/// Where a figure comes from, with its mark.
+pub fn source_view(source: &Source) -> View {
     let mark = match source.mark {
         Mark::Published => "published",
         Mark::Derived => "derived from published figures",
@@ -569,8 +608,12 @@ pub fn toast_view(shared: Shared) -> View {
         if let Some(timer) = before.flatten() {
             timer.clear();
         }
-        let shown = shared.toast.with(Option::is_some);
-        shown.then(|| set_timeout_with_handle(move || shared.toast.set(None), STAYS).ok()).flatten()
+        // What is told takes its time to read, and an offer stays until it is answered.
+        let stays = shared.toast.with(|toast| {
+            let toast = toast.as_ref().filter(|toast| toast.offer.is_none())?;
+            Some(STAYS * (1 + toast.lines.len() as u32))
+        });
+        stays.and_then(|stays| set_timeout_with_handle(move || shared.toast.set(None), stays).ok())
     });
     let shown = move || {
         shared.toast.get().map(|toast| {
@@ -584,9 +627,18 @@ pub fn toast_view(shared: Shared) -> View {
                     .child("Undo")
                     .view()
             });
+            let lines: Vec<View> =
+                toast.lines.into_iter().map(|line| tag("p").child(sentence(line)).view()).collect();
+            let offer = toast.offer.map(|(words, take)| {
+                View::Many(vec![
+                    button("", "take-meant", words, move || take()),
+                    button("", "keep-typed", "Keep as typed", move || shared.toast.set(None)),
+                ])
+            });
             tag("div")
                 .class("toast")
-                .child(tag("span").child(toast.message))
+                .child(tag("div").child(tag("span").child(toast.message)).child(lines))
+                .child(offer)
                 .child(undo)
                 .child(
                     tag("button")
