@@ -51,6 +51,16 @@ self.addEventListener("message", (event) => {
   if (event.data === "take over") self.skipWaiting();
 });
 
+// A timer rang: to the page that is open, or to a new one at its batch.
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  event.waitUntil(
+    self.clients
+      .matchAll({ type: "window" })
+      .then(([page]) => page?.focus() ?? self.clients.openWindow(new URL(event.notification.data, SCOPE))),
+  );
+});
+
 self.addEventListener("fetch", (event) => {
   const { request } = event;
   if (request.method !== "GET") return;

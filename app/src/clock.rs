@@ -16,9 +16,15 @@ pub fn ticking() -> ReadSignal<Moment> {
     let tick = move || write.set(now());
     // Without a timer the time is right at each load all the same.
     let _ = set_interval_with_handle(tick, std::time::Duration::from_secs(20));
-    let handle = window_event_listener_untyped("focus", move |_| tick());
-    on_cleanup(move || handle.remove());
+    on_waking(tick);
     read
+}
+
+/// Acts whenever the page may have been asleep, for as long as it is there. No browser tells it by one event.
+pub fn on_waking(act: impl Fn() + Copy + 'static) {
+    for event in ["focus", "visibilitychange", "pageshow"] {
+        let _ = window_event_listener_untyped(event, move |_| act());
+    }
 }
 
 fn date(moment: Moment) -> js_sys::Date {

@@ -4,10 +4,14 @@
 pub mod preferences;
 pub mod store;
 
+mod alarm;
+mod again;
 mod batch_screen;
 mod book;
 mod clock;
+mod compare;
 mod glossary;
+mod house_screen;
 mod lists;
 mod more;
 mod offline;
@@ -16,6 +20,7 @@ mod pictures;
 mod readings;
 mod stages;
 mod state;
+mod tasting;
 mod text_file;
 mod timers;
 mod view;

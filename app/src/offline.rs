@@ -120,7 +120,7 @@ impl Offline {
         self.invitation.set(InstallInvitation::None);
         if let Some(offer) = self.offer.try_update_value(Option::take).flatten() {
             // The browser tells the outcome by its `appinstalled` event.
-            let _ = call(&offer, "prompt");
+            let _ = call(&offer, "prompt", &[]);
         }
     }
 
@@ -144,6 +144,11 @@ impl Offline {
                 None => Persistence::Unavailable,
             });
         });
+    }
+
+    /// The worker's registration, through which notifications are shown where a phone allows no others.
+    pub fn registration(self) -> Option<ServiceWorkerRegistration> {
+        self.registration.get_value()
     }
 
     async fn follow(self, container: ServiceWorkerContainer) {
@@ -220,16 +225,18 @@ fn container() -> Option<ServiceWorkerContainer> {
 
 fn persist() -> Option<Promise> {
     let storage = property(&web_sys::window()?.navigator(), "storage")?;
-    call(&storage, "persist")?.dyn_into().ok()
+    call(&storage, "persist", &[])?.dyn_into().ok()
 }
 
 /// A property of a browser object, if it is there; reading some throws where they are forbidden.
-fn property(object: &JsValue, name: &str) -> Option<JsValue> {
+pub fn property(object: &JsValue, name: &str) -> Option<JsValue> {
     Reflect::get(object, &name.into()).ok().filter(|value| !value.is_undefined() && !value.is_null())
 }
 
-fn call(object: &JsValue, method: &str) -> Option<JsValue> {
-    property(object, method)?.dyn_into::<Function>().ok()?.call0(object).ok()
+/// What a browser object's method gives, where it has one that does not throw.
+pub fn call(object: &JsValue, method: &str, with: &[JsValue]) -> Option<JsValue> {
+    let with: js_sys::Array = with.iter().collect();
+    property(object, method)?.dyn_into::<Function>().ok()?.apply(object, &with).ok()
 }
 
 /// Listens for as long as the page lives, as the app does.

@@ -1,13 +1,14 @@
 //! The page around every screen: what is shared, which screen the address
 //! names, and the banners that hold for all of them.
 
+use crate::alarm::Alarm;
 use crate::offline::{Offline, Update};
 use crate::preferences::{Preferences, Theme};
 use crate::state::{Open, Saved, Shared};
 use crate::store::{Change, Store, StoreError};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, toast_view};
-use crate::{batch_screen, book, clock, glossary, more};
+use crate::{again, batch_screen, book, clock, compare, glossary, more, timers};
 use batch::keep::Envelope;
 use leptos::prelude::*;
 use wasm_bindgen::JsCast;
@@ -21,6 +22,12 @@ enum Route {
     Batch(String),
     /// Settings, house numbers, keepsake.
     More,
+    /// The form between an old batch and a new one.
+    Again(String),
+    /// Batches side by side, their identities between commas.
+    Compare(String),
+    /// What was measured from batch to batch.
+    Trends,
     /// What the words mean.
     Words,
 }
@@ -48,8 +55,14 @@ fn route() -> Route {
     let hash = window().location().hash().unwrap_or_default();
     match hash.strip_prefix("#/").unwrap_or_default() {
         "more" => Route::More,
+        "trends" => Route::Trends,
         "words" => Route::Words,
-        rest => rest.strip_prefix("b/").map_or(Route::Book, |id| Route::Batch(id.to_owned())),
+        rest => match rest.split_once('/') {
+            Some(("b", id)) => Route::Batch(id.to_owned()),
+            Some(("again", rest)) => Route::Again(rest.to_owned()),
+            Some(("compare", ids)) => Route::Compare(ids.to_owned()),
+            _ => Route::Book,
+        },
     }
 }
 
@@ -82,6 +95,7 @@ pub fn page() -> View {
         unsaved: StoredValue::new(Vec::new()),
     };
     provide_context(shared);
+    provide_context(Alarm::set_up(shared));
     // A store that cannot be read cannot be tidied either; the batch book says so.
     let _ = Store::purge_old(clock::now());
 
@@ -126,6 +140,9 @@ pub fn page() -> View {
             more::screen(shared)
         }
         Route::Words => glossary::screen(),
+        Route::Again(rest) => again::screen(shared, &rest),
+        Route::Compare(ids) => compare::screen(shared, &ids),
+        Route::Trends => compare::trends_screen(shared),
         Route::Batch(id) => batch(shared, &id),
     };
     View::Many(vec![
@@ -134,6 +151,7 @@ pub fn page() -> View {
             .child(live(move || {
                 (shared.offline.update().get() == Update::Ready).then(|| update_banner(shared))
             }))
+            .child(timers::elsewhere())
             .child(live(screen))
             .view(),
         (toast_view(shared)).view(),

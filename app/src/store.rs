@@ -13,7 +13,9 @@ use batch::keep::{
     Contents, DAYS_KEPT, Envelope, KeepError, Keepsake, Merged, Newer, Opened, Peeked, SetAside, Summary,
     decode, merge, peek, read, stored_text, unpack,
 };
+use batch::document::Batch;
 use batch::moment::Moment;
+use batch::timer::unheard_in;
 use gloo_storage::{LocalStorage, Storage as _};
 use leptos::prelude::{WindowListenerHandle, window_event_listener};
 use wasm_bindgen::{JsCast, JsValue};
@@ -204,6 +206,17 @@ impl Store {
             Ok(Opened::Newer(_)) | Err(_) => None,
         };
         Ok(texts(&shelf()?, BATCH)?.into_iter().filter_map(readable).collect())
+    }
+
+    /// The batches, none of them deleted, with a timer that nobody heard. Where nothing can be read, none.
+    pub fn with_timers() -> Vec<Batch> {
+        let texts = shelf().and_then(|shelf| texts(&shelf, BATCH)).unwrap_or_default();
+        let timed = texts.into_iter().filter(|(_, text)| unheard_in(text));
+        let readable = timed.filter_map(|(_, text)| match decode(&text) {
+            Ok(Opened::Current(envelope)) if envelope.deleted.is_none() => Some(envelope.data),
+            _ => None,
+        });
+        readable.collect()
     }
 
     /// Opens a batch.

@@ -71,18 +71,18 @@ pub fn start(timers: &mut Vec<Timer>, name: String, lasts: Duration, now: Moment
     Ok(())
 }
 
-/// Lets a timer run longer: one that rang rings again so long from now. Never longer than 30 days in all.
+/// Lets a timer run longer, never longer than 30 days in all. One that rang, or cannot be told, starts anew.
 pub fn add(timer: &mut Timer, more: Duration, now: Moment) {
-    if left(timer, now) == Left::Untold {
+    if !matches!(left(timer, now), Left::Running(_)) {
         (timer.from, timer.until) = (now, now);
     }
-    timer.until = (timer.until.max(now) + more).min(timer.from.max(now) + LONGEST);
+    timer.until = (timer.until + more).min(timer.from + LONGEST);
     timer.heard = false;
 }
 
 /// The running timer that rings next.
-pub fn next(timers: &[Timer], now: Moment) -> Option<&Timer> {
-    let running = timers.iter().filter(|timer| matches!(left(timer, now), Left::Running(_)));
+pub fn next<'a>(timers: impl Iterator<Item = &'a Timer>, now: Moment) -> Option<&'a Timer> {
+    let running = timers.filter(|timer| !timer.heard && matches!(left(timer, now), Left::Running(_)));
     running.min_by_key(|timer| timer.until)
 }
 
@@ -132,5 +132,182 @@ pub fn says(timer: &Timer, now: Moment) -> Sentence {
         Left::Rung(ago) if ago < Duration::minutes(1.0) => say!["rang just now"],
         Left::Rung(ago) => say!["rang ", spoken(ago), " ago, at ", timer.until],
         Left::Untold => say!["The clock was set back since it was started. Stop it, or give it minutes from now."],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::keep::{encode, stored_text};
+    use crate::say::Piece;
+    use crate::testing::{any_envelope, any_moment};
+    use proptest::collection::vec;
+    use proptest::prelude::*;
+
+    fn at(seconds: i64) -> Moment {
+        Moment::from_seconds(seconds)
+    }
+
+    fn timer(from: i64, until: i64) -> Timer {
+        Timer { name: "mash".to_owned(), from: at(from), until: at(until), heard: false }
+    }
+
+    /// A timer that was started, and what was done to it, whatever the clock said each time.
+    fn any_started() -> impl Strategy<Value = Timer> {
+        let lasts = (2.0..43_200.0_f64).prop_map(Duration::minutes);
+        (lasts.clone(), any_moment(), vec((lasts, any_moment()), 0..4)).prop_map(|(lasts, now, more)| {
+            let mut timers = Vec::new();
+            start(&mut timers, "own".to_owned(), lasts, now).unwrap();
+            let mut timer = timers.remove(0);
+            for (more, now) in more {
+                add(&mut timer, more, now);
+            }
+            timer
+        })
+    }
+
+    #[test]
+    fn what_is_left_is_the_end_less_the_time_now() {
+        let timer = timer(1_000, 4_600);
+        assert_eq!(left(&timer, at(1_000)), Left::Running(Duration::minutes(60.0)));
+        assert_eq!(left(&timer, at(4_599)), Left::Running(Duration::seconds(1.0)));
+        assert_eq!(left(&timer, at(4_600)), Left::Rung(Duration::minutes(0.0)));
+        // Asleep for three hours.
+        assert_eq!(left(&timer, at(1_000 + 3 * 3_600)), Left::Rung(Duration::hours(2.0)));
+    }
+
+    #[test]
+    fn a_clock_that_was_set_back_is_told() {
+        let timer = timer(1_000_000, 1_003_600);
+        // The network sets a phone's clock by seconds; a person by hours or years.
+        assert_eq!(left(&timer, at(999_990)), Left::Running(Duration::seconds(3_610.0)));
+        assert_eq!(left(&timer, at(1_000_000 - 3_600)), Left::Untold);
+        assert_eq!(left(&timer, at(0)), Left::Untold);
+        // One that came with a file and claims to run for years.
+        assert_eq!(left(&super::tests::timer(0, 100_000_000), at(10)), Left::Untold);
+        // Minutes given to it count from now.
+        let mut given = timer;
+        add(&mut given, Duration::minutes(5.0), at(0));
+        assert_eq!(left(&given, at(0)), Left::Running(Duration::minutes(5.0)));
+    }
+
+    #[test]
+    fn a_length_outside_the_range_starts_nothing() {
+        for minutes in [0.0, -1.0, 0.01, 43_201.0, f64::NAN, f64::INFINITY] {
+            let mut timers = Vec::new();
+            let outcome = start(&mut timers, String::new(), Duration::minutes(minutes), at(0));
+            assert!(matches!(outcome, Err(DocumentError::OutOfRange(_))), "{minutes}");
+            assert!(timers.is_empty());
+        }
+        for minutes in [0.02, 1.0, 43_200.0] {
+            start(&mut Vec::new(), String::new(), Duration::minutes(minutes), at(0)).unwrap();
+        }
+    }
+
+    #[test]
+    fn the_oldest_that_was_heard_makes_room_and_none_that_was_not() {
+        let mut timers: Vec<Timer> = (0..MOST_NOTED as i64).map(|place| timer(place, place + 60)).collect();
+        let hour = Duration::hours(1.0);
+        assert!(matches!(
+            start(&mut timers, "more".to_owned(), hour, at(500)),
+            Err(DocumentError::ListTooLong("timers", _, MOST_NOTED))
+        ));
+        assert_eq!(timers.len(), MOST_NOTED);
+        timers[7].heard = true;
+        timers[9].heard = true;
+        start(&mut timers, "more".to_owned(), hour, at(500)).unwrap();
+        assert_eq!(timers.len(), MOST_NOTED);
+        assert!(!timers.iter().any(|timer| timer.from == at(7)));
+        assert!(timers.iter().any(|timer| timer.from == at(9)) && timers.last().unwrap().name == "more");
+    }
+
+    #[test]
+    fn minutes_given_to_one_that_rang_count_from_now_and_it_rings_again() {
+        let mut rang = timer(0, 60);
+        rang.heard = true;
+        add(&mut rang, Duration::minutes(5.0), at(1_000));
+        assert_eq!((rang.until, rang.heard), (at(1_300), false));
+        // While it runs they are added to its end.
+        add(&mut rang, Duration::minutes(1.0), at(1_100));
+        assert_eq!(rang.until, at(1_360));
+    }
+
+    #[test]
+    fn the_screen_stays_on_while_one_runs_and_an_hour_longer() {
+        let mut timer = timer(0, 600);
+        assert!(watched(&timer, at(10)) && watched(&timer, at(4_199)) && !watched(&timer, at(4_200)));
+        timer.heard = true;
+        assert!(!watched(&timer, at(601)));
+    }
+
+    #[test]
+    fn times_are_shown_as_a_clock_shows_them() {
+        for (seconds, text) in [(1.0, "0:01"), (245.0, "4:05"), (3_599.0, "59:59"), (3_845.0, "1:04:05")] {
+            assert_eq!(countdown(Duration::seconds(seconds)), text);
+        }
+        let ago = |seconds: i64| match says(&timer(0, 60), at(60 + seconds)).get(1) {
+            Some(Piece::Amount(amount)) => Some((amount.dimension, amount.base())),
+            _ => None,
+        };
+        assert_eq!(ago(10), None);
+        assert_eq!(ago(720), Some((Dimension::Minutes, 12.0)));
+        assert_eq!(ago(9_900), Some((Dimension::Minutes, 165.0)));
+        assert_eq!(ago(172_800), Some((Dimension::Hours, 2_880.0)));
+        assert_eq!(start_words("mash".to_owned(), Duration::minutes(60.0)).len(), 4);
+    }
+
+    proptest! {
+        #[test]
+        fn none_claims_to_run_longer_than_any_may(from in any_moment(), until in any_moment(), now in any_moment()) {
+            let timer = Timer { from, until, ..Timer::default() };
+            match left(&timer, now) {
+                Left::Running(left) => {
+                    prop_assert!(left.as_seconds() > 0.0 && left <= LONGEST + CLOCK_SLIP);
+                    prop_assert!(from <= now + CLOCK_SLIP);
+                }
+                Left::Rung(ago) => prop_assert!(ago.as_seconds() >= 0.0 && until <= now),
+                Left::Untold => prop_assert!(until > now),
+            }
+        }
+
+        #[test]
+        fn as_time_passes_one_that_was_started_only_runs_then_rings(timer in any_started(), mut times in vec(0.0..60_000.0_f64, 1..20)) {
+            times.sort_by(f64::total_cmp);
+            let mut rung = false;
+            for minutes in times {
+                let now = timer.from + Duration::minutes(minutes);
+                match left(&timer, now) {
+                    Left::Running(left) => prop_assert!(!rung && now + left == timer.until),
+                    Left::Rung(ago) => {
+                        rung = true;
+                        prop_assert_eq!(timer.until + ago, now);
+                    }
+                    Left::Untold => prop_assert!(false, "it was started at {:?}", timer.from),
+                }
+            }
+        }
+
+        #[test]
+        fn the_next_to_ring_rings_before_the_others(ends in vec((0..100_000_i64, any::<bool>()), 0..8), now in 0..100_000_i64) {
+            let timers: Vec<Timer> = ends.iter().map(|(end, heard)| Timer { heard: *heard, ..timer(0, *end) }).collect();
+            let soonest = ends.iter().filter(|(end, heard)| *end > now && !heard).map(|(end, _)| at(*end)).min();
+            prop_assert_eq!(next(timers.iter(), at(now)).map(|timer| timer.until), soonest);
+        }
+
+        #[test]
+        fn a_stored_text_tells_whether_one_is_unheard(envelope in any_envelope()) {
+            let unheard = envelope.data.timers.iter().any(|timer| !timer.heard);
+            prop_assert_eq!(unheard_in(&stored_text(&envelope).unwrap()), unheard);
+            prop_assert_eq!(unheard_in(&encode(&envelope).unwrap()), unheard);
+        }
+    }
+
+    #[test]
+    fn a_name_that_looks_like_the_fields_of_a_timer_fools_nobody() {
+        let mut envelope = crate::keep::Envelope::new(crate::demo::demo("id".to_owned(), at(0)));
+        for heard in [false, true] {
+            envelope.data.timers = vec![Timer { heard, name: r#""heard":"until_s":"#.to_owned(), ..timer(0, 60) }];
+            assert_eq!(unheard_in(&stored_text(&envelope).unwrap()), !heard);
+        }
     }
 }
