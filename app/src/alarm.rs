@@ -166,8 +166,9 @@ impl Alarm {
         let (mut all, now) = (Vec::new(), self.now());
         self.inner.with_value(|inner| {
             // While another tab's change waits to be settled, what is stored is newer: it may be heard there.
-            let newer =
-                |open: &Open| open.saved.try_with(|saved| !matches!(saved, Saved::No(StoreError::OtherTab { .. })));
+            let newer = |open: &Open| {
+                open.saved.try_with(|saved| !matches!(saved, Saved::No(StoreError::OtherTab { .. })))
+            };
             let mut id = String::new();
             if let Some(open) = inner.open.filter(|open| newer(open) == Some(true)) {
                 open.document.with(|batch| {
@@ -299,12 +300,15 @@ impl Alarm {
 
     /// Keeps the screen on, or no longer.
     fn hold_screen(self, wanted: bool) {
-        let (ask, no_longer) = self.inner.try_update_value(|inner| {
-            inner.lock_wanted = wanted;
-            let ask = wanted && inner.lock.is_none() && !inner.lock_asked;
-            inner.lock_asked |= ask;
-            (ask, if wanted { None } else { inner.lock.take() })
-        }).unwrap_or_default();
+        let (ask, no_longer) = self
+            .inner
+            .try_update_value(|inner| {
+                inner.lock_wanted = wanted;
+                let ask = wanted && inner.lock.is_none() && !inner.lock_asked;
+                inner.lock_asked |= ask;
+                (ask, if wanted { None } else { inner.lock.take() })
+            })
+            .unwrap_or_default();
         release(no_longer);
         if ask {
             let asked = wake_lock().and_then(|lock| call(&lock, "request", &["screen".into()]));

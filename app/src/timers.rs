@@ -32,17 +32,14 @@ pub fn offer(open: Open, name: String, lasts: Duration) -> View {
     let (shared, alarm) = (Shared::here(), Alarm::here());
     let started = name.clone();
     let waits = move || {
-        open.document.with(|batch| {
-            batch.timers.iter().find(|timer| !timer.heard && timer.name == started).cloned()
-        })
+        open.document
+            .with(|batch| batch.timers.iter().find(|timer| !timer.heard && timer.name == started).cloned())
     };
     let words = {
         let (waits, name) = (waits.clone(), name.clone());
         move || match waits() {
             Some(timer) => format!("{name}: {}", short(&timer, alarm.now())),
-            None => {
-                shared.preferences.with(|p| p.say(&start_words(name.clone(), lasts), Moment::default()))
-            }
+            None => shared.preferences.with(|p| p.say(&start_words(name.clone(), lasts), Moment::default())),
         }
     };
     button("", "start-timer", live(words), move || {
@@ -61,13 +58,16 @@ pub fn bar(shared: Shared, open: Open) -> View {
     // The rows are drawn anew when one comes, goes or rings; within them only the numbers follow the clock.
     let waiting = Memo::new(move |_| alarm.waiting_here(open));
     let rows = move || {
-        let rows: Vec<View> = waiting.get().into_iter().map(|row| row_view(shared, open, alarm, row)).collect();
+        let rows: Vec<View> =
+            waiting.get().into_iter().map(|row| row_view(shared, open, alarm, row)).collect();
         (!rows.is_empty()).then(|| {
             View::Many(vec![
                 tag("ul").child(rows).view(),
                 tag("p")
                     .class("aside")
-                    .child("A phone that is locked or silenced may hold back the sound. The times stay right.")
+                    .child(
+                        "A phone that is locked or silenced may hold back the sound. The times stay right.",
+                    )
                     .view(),
             ])
         })
@@ -136,7 +136,12 @@ fn row_view(shared: Shared, open: Open, alarm: Alarm, row: Waiting) -> View {
     };
     tag("li")
         .class(if rung { "timer rung" } else { "timer" })
-        .child(tag("strong").set("role", rung.then_some("alert")).child(name.clone()).child(rung.then_some(" rang")))
+        .child(
+            tag("strong")
+                .set("role", rung.then_some("alert"))
+                .child(name.clone())
+                .child(rung.then_some(" rang")),
+        )
         .child(tag("span").class("count").set("role", "timer").child((!rung).then(|| live(number))))
         .child(tag("span").class("spread").child(live(words)))
         .child(tag("div").class("actions").child(actions))

@@ -16,4 +16,5 @@ mod load;
 mod offline;
 mod page;
 mod screenshots;
+mod timers;
 mod trouble;

@@ -54,7 +54,12 @@ pub fn left(timer: &Timer, now: Moment) -> Left {
 /// # Errors
 /// [`DocumentError`] for a length outside [`LASTS`], a name that is too long, or when no timer was heard that
 /// could make room; then nothing is changed.
-pub fn start(timers: &mut Vec<Timer>, name: String, lasts: Duration, now: Moment) -> Result<(), DocumentError> {
+pub fn start(
+    timers: &mut Vec<Timer>,
+    name: String,
+    lasts: Duration,
+    now: Moment,
+) -> Result<(), DocumentError> {
     LASTS.check(lasts.amount()).map_err(DocumentError::OutOfRange)?;
     let length = name.chars().count();
     if length > MOST_TEXT {
@@ -131,7 +136,9 @@ pub fn says(timer: &Timer, now: Moment) -> Sentence {
         Left::Running(_) => say!["rings at ", timer.until],
         Left::Rung(ago) if ago < Duration::minutes(1.0) => say!["rang just now"],
         Left::Rung(ago) => say!["rang ", spoken(ago), " ago, at ", timer.until],
-        Left::Untold => say!["The clock was set back since it was started. Stop it, or give it minutes from now."],
+        Left::Untold => {
+            say!["The clock was set back since it was started. Stop it, or give it minutes from now."]
+        }
     }
 }
 
@@ -306,7 +313,8 @@ mod tests {
     fn a_name_that_looks_like_the_fields_of_a_timer_fools_nobody() {
         let mut envelope = crate::keep::Envelope::new(crate::demo::demo("id".to_owned(), at(0)));
         for heard in [false, true] {
-            envelope.data.timers = vec![Timer { heard, name: r#""heard":"until_s":"#.to_owned(), ..timer(0, 60) }];
+            envelope.data.timers =
+                vec![Timer { heard, name: r#""heard":"until_s":"#.to_owned(), ..timer(0, 60) }];
             assert_eq!(unheard_in(&stored_text(&envelope).unwrap()), !heard);
         }
     }
