@@ -1,29 +1,110 @@
 //! The batch book: every batch on this device.
 
+use crate::again;
+use crate::lists::toggle;
 use crate::offline::{InstallInvitation, Persistence};
 use crate::page::{BOOK, MORE, batch_address, go};
 use crate::state::Shared;
 use crate::store::{BATCH, Entry, Store, StoreError};
 use crate::view::{Shows, View, tag};
-use crate::widgets::{button, live};
+use crate::widgets::{button, index_picker, live};
 use crate::{clock, text_file};
-use batch::again::{Target, again};
-use batch::document::{Batch, Step};
+use batch::compare::{liked, tasted};
+use batch::document::{Batch, Step, TasteField};
 use batch::house::{House, Lesson};
 use batch::keep::{Envelope, Summary};
 use batch::moment::Moment;
 use leptos::prelude::*;
 
-/// Entries drawn before the person asks for all: a long book must open at once.
-const FIRST: usize = 30;
+/// Entries drawn at a time: a long book must open at once.
+const WINDOW: usize = 30;
+
+/// The ways to order the book.
+const ORDERS: [&str; 4] = ["Newest first", "By name", "Best tasted first", "Sourest first"];
+
+/// What is looked for in the book.
+#[derive(Clone, Copy)]
+struct Find {
+    /// Words in name, fruit or notes.
+    words: RwSignal<String>,
+    /// The place of an order.
+    order: RwSignal<usize>,
+    /// How many rows are drawn.
+    shown: RwSignal<usize>,
+    /// While batches are ticked to be compared: their identities.
+    ticked: RwSignal<Option<Vec<String>>>,
+    /// All batches at a glance; read only once something is looked for, as every document has to be opened.
+    all: Memo<Vec<Glance>>,
+}
+
+/// What the book knows of a batch without opening it again.
+#[derive(Clone, Default, PartialEq)]
+struct Glance {
+    id: String,
+    name: String,
+    invented: bool,
+    state: String,
+    /// All that is searched, with small letters.
+    text: String,
+    saved: i64,
+    liked: f64,
+    sour: f64,
+}
+
+fn glance(envelope: &Envelope) -> Glance {
+    let batch = &envelope.data;
+    let mut text = batch.name.clone();
+    let fruit = batch.fruit.iter().map(|fruit| fruit.called());
+    let notes = batch.tastings.iter().map(|tasting| tasting.note.clone());
+    for more in fruit.chain(notes).chain([batch.notes.clone()]) {
+        text.push(' ');
+        text.push_str(&more);
+    }
+    text.make_ascii_lowercase();
+    Glance {
+        id: batch.id.clone(),
+        name: batch.name.clone(),
+        invented: batch.invented,
+        state: format!("{} · begun {}", state_of(batch), clock::day(batch.begun)),
+        text,
+        saved: envelope.saved.as_seconds(),
+        liked: liked(batch).map_or(0.0, |mark| mark.value()),
+        sour: tasted(batch, TasteField::Sourness).map_or(0.0, |mark| mark.value()),
+    }
+}
+
+/// All batches that are not deleted, at a glance.
+fn glances() -> Vec<Glance> {
+    let all = Store::envelopes().unwrap_or_default();
+    all.iter().filter(|envelope| envelope.deleted.is_none()).map(glance).collect()
+}
+
+/// True when the first stands before the second in this order.
+fn before(one: &Glance, other: &Glance, order: usize) -> bool {
+    match order {
+        1 => (&one.text, other.saved) < (&other.text, one.saved),
+        2 => (one.liked, one.saved) > (other.liked, other.saved),
+        3 => (one.sour, one.saved) > (other.sour, other.saved),
+        _ => one.saved > other.saved,
+    }
+}
 
 /// The batch book.
 pub fn screen(shared: Shared) -> View {
-    let all = RwSignal::new(false);
+    let find = Find {
+        words: RwSignal::new(String::new()),
+        order: RwSignal::new(0),
+        shown: RwSignal::new(WINDOW),
+        ticked: RwSignal::new(None),
+        all: Memo::new(move |_| {
+            shared.stored.track();
+            glances()
+        }),
+    };
     let body = move || {
         shared.stored.track();
         match Store::list() {
-            Ok(entries) => listed(shared, entries, all),
+            Ok(entries) => listed(shared, entries, find),
             Err(problem) => {
                 View::Many(vec![(warning(&problem.to_string())).view(), (welcome(shared)).view()])
             }
@@ -110,7 +191,7 @@ fn beginnings(shared: Shared) -> View {
 }
 
 /// An identity that no other batch has, on any device.
-fn fresh_id() -> String {
+pub fn fresh_id() -> String {
     let random = (js_sys::Math::random() * f64::from(u32::MAX)) as u32;
     format!("{:x}{random:08x}", clock::now().as_seconds())
 }
@@ -123,7 +204,7 @@ pub fn lessons() -> Vec<Lesson> {
 }
 
 /// The house numbers for a new batch.
-fn learned(shared: Shared) -> House {
+pub fn learned(shared: Shared) -> House {
     shared.preferences.with_untracked(|p| House::learn(&lessons(), &p.rules))
 }
 
@@ -136,19 +217,8 @@ fn begin_demo(shared: Shared) {
     begin(shared, batch::demo::demo(fresh_id(), clock::now()));
 }
 
-fn begin_again(shared: Shared, id: &str) {
-    match Store::load(id) {
-        Ok(old) => {
-            let name = format!("{}, again", old.data.name);
-            let new = again(&old.data, Target::default(), fresh_id(), name, clock::now(), learned(shared));
-            begin(shared, new.batch);
-        }
-        Err(problem) => shared.tell(problem.to_string()),
-    }
-}
-
 /// Stores a new batch and opens it; where it cannot be stored it opens all the same.
-fn begin(shared: Shared, batch: Batch) {
+pub fn begin(shared: Shared, batch: Batch) {
     let address = batch_address(&batch.id);
     let mut envelope = Envelope::new(batch);
     match Store::save(&mut envelope, clock::now()) {
@@ -161,7 +231,7 @@ fn begin(shared: Shared, batch: Batch) {
     go(&address);
 }
 
-fn listed(shared: Shared, entries: Vec<Entry>, all: RwSignal<bool>) -> View {
+fn listed(shared: Shared, entries: Vec<Entry>, find: Find) -> View {
     let (mut kept, mut deleted, mut odd) = (Vec::new(), Vec::new(), Vec::new());
     for entry in entries {
         match entry {
@@ -171,18 +241,14 @@ fn listed(shared: Shared, entries: Vec<Entry>, all: RwSignal<bool>) -> View {
         }
     }
     let count = kept.len();
-    let shown = if all.get() { count } else { count.min(FIRST) };
-    let rows: Vec<View> = kept.into_iter().take(shown).map(|summary| row(shared, summary)).collect();
     let book = if count == 0 {
         welcome(shared)
     } else {
-        let rest = (shown < count)
-            .then(|| button("", "", format!("Show all {count} batches"), move || all.set(true)));
         View::Many(vec![
             (beginnings(shared)).view(),
             tag("h2").child("Batch book").view(),
-            tag("ul").class("book").child(rows).view(),
-            (rest).view(),
+            (count > 1).then(|| tools(find)).view(),
+            live(move || rows(shared, find, &kept)),
         ])
     };
     let odd = (!odd.is_empty()).then(|| {
@@ -220,16 +286,134 @@ fn state_of(batch: &Batch) -> &'static str {
     next.map_or("finished", |step| step.stage().title())
 }
 
-fn row(shared: Shared, summary: Summary) -> View {
-    let Summary { id, name, invented, .. } = summary;
-    let state = match Store::load(&id) {
-        Ok(envelope) => {
-            format!("{} · begun {}", state_of(&envelope.data), clock::day(envelope.data.begun))
+/// Looking for batches, ordering them, and ticking some to be compared.
+fn tools(find: Find) -> View {
+    let comparing = move || find.ticked.with(Option::is_some);
+    tag("div")
+        .class("find")
+        .child(
+            tag("label").class("wide").child("Find by name, fruit or notes").child(
+                tag("input")
+                    .set("type", "search")
+                    .set("name", "find")
+                    .set("autocomplete", "off")
+                    .property("value", move || find.words.get())
+                    .on("input", move |event| {
+                        find.shown.set(WINDOW);
+                        find.words.set(event_target_value(&event));
+                    }),
+            ),
+        )
+        .child(index_picker(
+            "Order",
+            "order",
+            ORDERS.map(str::to_owned).to_vec(),
+            find.order.into(),
+            Callback::new(move |place| find.order.set(place)),
+        ))
+        .child(
+            tag("div")
+                .class("actions")
+                .child(
+                    tag("button")
+                        .set("type", "button")
+                        .set("data-test", "compare")
+                        .live("aria-pressed", move || comparing().to_string())
+                        .on("click", move |_| {
+                            find.ticked.update(|ticked| *ticked = ticked.is_none().then(Vec::new));
+                        })
+                        .child("Compare"),
+                )
+                .child(tag("a").class("button").set("href", "#/trends").child("Trends")),
+        )
+        .view()
+}
+
+/// The rows of the book that are looked for, as many as are drawn, and how to see more.
+fn rows(shared: Shared, find: Find, kept: &[Summary]) -> View {
+    let (words, order, most) = (find.words.get(), find.order.get(), find.shown.get());
+    let words = words.trim().to_ascii_lowercase();
+    let (mut found, mut count) = (Vec::new(), kept.len());
+    if words.is_empty() && order == 0 {
+        // They come in this order, so only what is drawn is opened.
+        for summary in kept.iter().take(most) {
+            found.push(match Store::load(&summary.id) {
+                Ok(envelope) => glance(&envelope),
+                Err(problem) => Glance {
+                    id: summary.id.clone(),
+                    name: summary.name.clone(),
+                    state: problem.to_string(),
+                    ..Glance::default()
+                },
+            });
         }
-        Err(problem) => problem.to_string(),
+    } else {
+        find.all.with(|all| {
+            let mut places: Vec<usize> = Vec::new();
+            for (place, one) in all.iter().enumerate() {
+                if one.text.contains(&words) {
+                    let at = places.partition_point(|&other| !before(one, &all[other], order));
+                    places.insert(at, place);
+                }
+            }
+            count = places.len();
+            found.extend(places.iter().take(most).map(|&place| all[place].clone()));
+        });
+    }
+    let said = if words.is_empty() { String::new() } else { format!("{count} of {}", kept.len()) };
+    let rest = (found.len() < count).then(|| {
+        button("", "show-more", format!("Show more; {} are left", count - found.len()), move || {
+            find.shown.update(|shown| *shown += WINDOW);
+        })
+    });
+    let rows: Vec<View> = found.into_iter().map(|one| row(shared, find, one)).collect();
+    let compare = move || {
+        find.ticked.get().map(|ticked| {
+            if ticked.len() < 2 {
+                return tag("p").class("aside").child("Tick two or more.").view();
+            }
+            tag("a")
+                .class("button")
+                .set("data-test", "compare-now")
+                .set("href", ["#/compare/", &ticked.join(",")].concat())
+                .child(format!("Compare these {}", ticked.len()))
+                .view()
+        })
     };
-    let (again, gone) = (id.clone(), id.clone());
+    View::Many(vec![
+        tag("p").class("aside").set("role", "status").set("data-test", "found").child(said).view(),
+        tag("ul").class("book").child(rows).view(),
+        rest.view(),
+        tag("div").class("compare-bar").set("role", "status").child(live(compare)).view(),
+    ])
+}
+
+fn row(shared: Shared, find: Find, one: Glance) -> View {
+    let Glance { id, name, invented, state, .. } = one;
+    let gone = id.clone();
     let shown = if name.trim().is_empty() { "Batch without a name".to_owned() } else { name.clone() };
+    let this = id.clone();
+    let tick = move || {
+        find.ticked.with(Option::is_some).then(|| {
+            let (held, put) = (this.clone(), this.clone());
+            let has = move |ticked: &Option<Vec<String>>| ticked.as_ref().is_some_and(|all| all.contains(&held));
+            toggle(
+                "Compare".to_owned(),
+                ["compare.", &this].concat(),
+                Signal::derive(move || find.ticked.with(&has)),
+                move |on| {
+                    find.ticked.update(|ticked| {
+                        if let Some(all) = ticked {
+                            all.retain(|other| *other != put);
+                            if on {
+                                all.push(put.clone());
+                            }
+                        }
+                    });
+                },
+            )
+        })
+    };
     tag("li")
         .set("data-test", "batch")
         .child(
@@ -247,10 +431,17 @@ fn row(shared: Shared, summary: Summary) -> View {
                 .child(
                     tag("div")
                         .class("actions")
-                        .child(button("", "again", "Brew again", move || begin_again(shared, &again)))
+                        .child(
+                            tag("a")
+                                .class("button")
+                                .set("data-test", "again")
+                                .set("href", again::address(&id, None))
+                                .child("Brew again"),
+                        )
                         .child(button("", "delete", "Delete", move || delete(shared, gone.clone(), &name))),
                 ),
         )
+        .child(live(tick))
         .view()
 }
 

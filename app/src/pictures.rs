@@ -6,7 +6,9 @@ use crate::preferences::Preferences;
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::live;
+use batch::compare::Trend;
 use batch::document::{Batch, Field, ReadingKind, Slot, Step};
+use batch::moment::Moment;
 use batch::plan::{Brought, Plan, cooled};
 use calc::quantity::{Amount, Dimension, Estimate, Ph, Quantity, Unit, Volume, fixed};
 use leptos::prelude::*;
@@ -22,13 +24,7 @@ fn picture(title: &'static str, draw: fn(&Batch, &Plan, &Preferences) -> Option<
         open.document.with(|batch| open.plan.with(|plan| shared.preferences.with(|p| draw(batch, plan, p))))
     });
     let shown = move || {
-        drawn.get().map(|drawing| {
-            tag("figure")
-                .class("picture")
-                .child(tag("figcaption").child(title))
-                .child(tag("div").html(drawing.svg(title)))
-                .view()
-        })
+        drawn.get().map(|drawing| drawing.figure(title))
     };
     live(shown)
 }
@@ -42,6 +38,14 @@ struct Drawing {
 }
 
 impl Drawing {
+    fn figure(&self, title: &'static str) -> View {
+        tag("figure")
+            .class("picture")
+            .child(tag("figcaption").child(title))
+            .child(tag("div").html(self.svg(title)))
+            .view()
+    }
+
     fn svg(&self, title: &str) -> String {
         format!(
             "<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{title}. {}\">{}</svg>",
@@ -70,6 +74,11 @@ impl Drawing {
         let [x1, y1, x2, y2] = [x1, y1, x2, y2].map(|length| fixed(length, 1));
         let _ =
             write!(self.body, "<line x1=\"{x1}\" y1=\"{y1}\" x2=\"{x2}\" y2=\"{y2}\" class=\"{class}\"/>");
+    }
+
+    fn dot(&mut self, x: f64, y: f64) {
+        let (x, y) = (fixed(x, 1), fixed(y, 1));
+        let _ = write!(self.body, "<circle cx=\"{x}\" cy=\"{y}\" r=\"5\" class=\"reading\"/>");
     }
 
     fn path(&mut self, points: impl Iterator<Item = (f64, f64)>, class: &str) {
@@ -210,8 +219,7 @@ impl Chart {
 
     fn readings(&mut self, readings: &[(f64, f64)]) {
         for &(along, ph) in readings {
-            let (x, y) = (fixed(self.x(along), 1), fixed(self.y(ph), 1));
-            let _ = write!(self.drawing.body, "<circle cx=\"{x}\" cy=\"{y}\" r=\"5\" class=\"reading\"/>");
+            self.drawing.dot(self.x(along), self.y(ph));
         }
         let _ = match readings.len() {
             0 => write!(self.drawing.words, "No reading yet."),
@@ -437,6 +445,41 @@ pub fn kettle() -> View {
         drawing.text(edge.min(WIDE), foot + 14.0, "end", &words);
         drawing.words.push_str(&words);
         Some(drawing)
+    })
+}
+
+/// How one measured quantity went from batch to batch.
+pub fn trend(shared: Shared, trend: &Trend) -> View {
+    shared.preferences.with_untracked(|preferences| {
+        const HIGH: f64 = 110.0;
+        let mut drawing = Drawing { high: HIGH, ..Drawing::default() };
+        let bases = trend.points.iter().map(|point| point.2.base());
+        let (low, high) = bases.fold((f64::MAX, f64::MIN), |(low, high), base| (low.min(base), high.max(base)));
+        let last = trend.points.len().max(2) - 1;
+        let place = |(place, point): (usize, &(Moment, String, Amount))| {
+            let up = (point.2.base() - low) / (high - low).max(1e-9);
+            (8.0 + (WIDE - 16.0) * place as f64 / last as f64, HIGH - 28.0 - (HIGH - 58.0) * up)
+        };
+        let points: Vec<(f64, f64)> = trend.points.iter().enumerate().map(place).collect();
+        drawing.path(points.iter().copied(), "curve");
+        for &(x, y) in &points {
+            drawing.dot(x, y);
+        }
+        let seen = |base: f64, of: &Amount| preferences.text(Amount::in_base(of.dimension, base));
+        if let (Some(first), Some(newest)) = (trend.points.first(), trend.points.last()) {
+            let (top, foot) = (seen(high, &first.2), seen(low, &first.2));
+            drawing.text(0.0, 14.0, "small", &format!("highest {top}"));
+            drawing.text(0.0, HIGH - 4.0, "small", &format!("lowest {foot}"));
+            drawing.text(WIDE, 14.0, "end", &format!("newest {}", preferences.text(newest.2)));
+            let _ = write!(
+                drawing.words,
+                "{} batches, from {} to {}, lowest {foot}, highest {top}.",
+                points.len(),
+                preferences.text(first.2),
+                preferences.text(newest.2)
+            );
+        }
+        drawing.figure(trend.label)
     })
 }
 

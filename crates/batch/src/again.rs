@@ -189,3 +189,141 @@ fn scale(batch: &mut Batch, volume: Option<Volume>, says: &mut Vec<Sentence>) {
     ];
     says.insert(0, words);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::demo;
+    use crate::document::{GristBy, TasteField, Tasting};
+    use crate::plan::Level;
+    use crate::testing::any_batch;
+    use calc::quantity::Mass;
+    use proptest::prelude::*;
+
+    fn anew(old: &Batch, target: Target<'_>) -> Again {
+        again(old, target, "new".to_owned(), "New".to_owned(), Moment::from_seconds(9), House::default())
+    }
+
+    fn for_volume(old: &Batch, litres: f64) -> Again {
+        anew(old, Target { volume: Some(Volume::litres(litres)), kit_of: None })
+    }
+
+    fn volume_of(batch: &Batch) -> f64 {
+        Slot::Of(Field::BatchVolume).effective(batch).unwrap().base()
+    }
+
+    fn example() -> Batch {
+        demo("old".to_owned(), Moment::from_seconds(1_000_000))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(256))]
+
+        #[test]
+        fn the_same_size_is_a_plain_copy(old in any_batch()) {
+            let plain = anew(&old, Target::default());
+            let same = for_volume(&old, volume_of(&old));
+            prop_assert_eq!(&plain.batch, &same.batch);
+            prop_assert!(plain.says.is_empty() && same.says.is_empty());
+            prop_assert_eq!(plain.batch.from, old.id);
+            prop_assert!(plain.batch.readings.is_empty() && plain.batch.ticks.is_empty());
+        }
+
+        #[test]
+        fn scaling_there_and_back_returns_every_typed_amount(old in any_batch(), litres in 4.0..=60.0f64) {
+            let plain = anew(&old, Target::default()).batch;
+            let there = for_volume(&plain, litres);
+            // What stops at the end of its range can't come back; the sentences tell of it.
+            let factor = litres / volume_of(&plain);
+            let held = Slot::all(&plain).any(|slot| {
+                let grown = slot.get(&plain).map(|now| Amount::in_base(now.dimension, now.base() * factor));
+                in_step(slot) && grown.is_some_and(|grown| slot.spec().check(grown).is_err())
+            });
+            prop_assert!(there.batch.check().is_ok());
+            if held {
+                prop_assert!(there.says.iter().any(|says| says.len() > 4), "{:?}", there.says);
+                return Ok(());
+            }
+            let back = for_volume(&there.batch, volume_of(&plain)).batch;
+            for slot in Slot::all(&plain) {
+                let (first, last) = (slot.get(&plain), slot.get(&back));
+                match (first, last) {
+                    (Some(first), Some(last)) => {
+                        prop_assert!((first.base() - last.base()).abs() <= 1e-9 * first.base().abs(), "{slot:?}");
+                    }
+                    // The size itself is typed from then on.
+                    (first, last) => prop_assert!(first == last || slot == Slot::Of(Field::BatchVolume), "{slot:?}"),
+                }
+            }
+        }
+
+        #[test]
+        fn what_does_not_grow_with_the_beer_stays(old in any_batch(), litres in 4.0..=60.0f64) {
+            let scaled = for_volume(&old, litres).batch;
+            prop_assert_eq!(&scaled.choices, &old.choices);
+            let plain = unmeasured(&old);
+            for slot in Slot::all(&plain).filter(|slot| !in_step(*slot)) {
+                prop_assert_eq!(slot.get(&plain), slot.get(&scaled), "{:?}", slot);
+            }
+        }
+
+        #[test]
+        fn strength_and_load_do_not_depend_on_the_size(litres in 8.0..=30.0f64) {
+            let old = example();
+            let (before, after) = (plan(&old), plan(&for_volume(&old, litres).batch));
+            // Shares, so the malts follow; the fruit's weight grew with the beer. The boil drives off a smaller part
+            // of a larger batch, and with it thickens the acid of the souring less: that shows in what ferments.
+            for (figure, off) in [
+                (Figure::FruitLoad, 1e-6),
+                (Figure::OriginalGravity, 1e-6),
+                (Figure::FinalGravity, 5e-3),
+                (Figure::AlcoholBeforeFruit, 5e-3),
+            ] {
+                let [one, other] = [&before, &after].map(|plan| figure.of(&plan.figures).unwrap().value.base());
+                prop_assert!((one - other).abs() < off * one, "{figure:?} {one} {other}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_was_observed_of_the_old_beer_does_not_come_along() {
+        let mut old = example();
+        Slot::Of(Field::StableHours).set(&mut old, Some(Amount::in_base(Field::StableHours.spec().dimension, 4_320.0))).unwrap();
+        old.tastings.push(Tasting::default());
+        Slot::Taste(0, TasteField::Body).set(&mut old, Some(Count::of(3.0).amount())).unwrap();
+        let new = anew(&old, Target::default()).batch;
+        assert_eq!((new.numbers.stable_hours(), new.tastings.len(), new.invented), (None, 0, false));
+    }
+
+    #[test]
+    fn another_kit_brings_its_vessels_and_leaves_the_beer() {
+        let mut other = example();
+        other.name = "Small kettle".to_owned();
+        let grams = Mass::grams(2_000.0).amount();
+        Slot::Of(Field::BasketGrain).set(&mut other, Some(grams)).unwrap();
+        Slot::Of(Field::FermenterVolume).set(&mut other, Some(Volume::litres(20.0).amount())).unwrap();
+        let new = anew(&example(), Target { volume: None, kit_of: Some(&other) });
+        assert_eq!(new.batch.numbers.basket_grain(), Some(Mass::grams(2_000.0)));
+        assert_eq!(new.batch.numbers.batch_volume(), example().numbers.batch_volume());
+        assert_eq!(new.batch.grist, example().grist);
+        // The grain is over the basket's limit, the fruit over the fermenter's room: both are said.
+        let warned: Vec<&'static str> = plan(&new.batch)
+            .warnings
+            .iter()
+            .filter(|warning| warning.level > Level::Note)
+            .map(|warning| warning.stage.title())
+            .collect();
+        let told = new.says.iter().filter(|says| says.first() == say!["Look at “"].first()).count();
+        assert!(told >= 2, "{warned:?} {:?}", new.says);
+    }
+
+    #[test]
+    fn an_amount_that_leaves_its_range_is_held_and_told() {
+        let mut old = example();
+        old.choices.grist_by = GristBy::Weights;
+        Slot::Malt(0, MaltField::Mass).set(&mut old, Some(Mass::kilograms(25.0).amount())).unwrap();
+        let new = for_volume(&old, 36.0);
+        assert_eq!(Slot::Malt(0, MaltField::Mass).get(&new.batch), Some(Mass::kilograms(30.0).amount()));
+        assert!(new.says.iter().any(|says| says.contains(&crate::say::Piece::Amount(Mass::kilograms(50.0).amount()))));
+    }
+}

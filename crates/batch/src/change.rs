@@ -249,3 +249,116 @@ pub fn pointed(batch: &Batch) -> Option<Wish> {
     }
     farthest.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::again::unmeasured;
+    use crate::demo::demo;
+    use crate::document::Tasting;
+    use crate::moment::Moment;
+    use crate::testing::any_batch;
+    use calc::quantity::{Count, Quantity};
+    use proptest::prelude::*;
+    use proptest::sample::select;
+
+    fn example() -> Batch {
+        demo("old".to_owned(), Moment::from_seconds(1_000_000))
+    }
+
+    /// What each wish is about, and whether it should rise.
+    fn meant(wish: Wish) -> &'static [(Figure, bool)] {
+        match wish {
+            Wish::Body => &[(Figure::FinalGravity, true)],
+            Wish::Fruit => &[(Figure::FruitLoad, true)],
+            Wish::Sharper => &[(Figure::TitratableAcidityFigure, true)],
+            Wish::Softer => &[(Figure::TitratableAcidityFigure, false)],
+            Wish::Cleaner => &[(Figure::DropAcid, true), (Figure::YeastCells, true), (Figure::Dissolved, true)],
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(256))]
+
+        #[test]
+        fn an_offered_change_moves_its_figure_as_said(batch in any_batch(), wish in select(Wish::ALL)) {
+            let batch = unmeasured(&batch);
+            if let Some(change) = change(wish, &batch) {
+                let mut changed = batch.clone();
+                change.make(&mut changed);
+                prop_assert!(changed.check().is_ok());
+                let (before, after) = (plan(&batch), plan(&changed));
+                let moves = |&(figure, rises): &(Figure, bool)| {
+                    let of = |plan: &Plan| figure.of(&plan.figures).map(|shown| shown.value.base());
+                    match (of(&before), of(&after)) {
+                        (Ok(before), Ok(after)) => after != before && (after > before) == rises,
+                        _ => false,
+                    }
+                };
+                prop_assert!(meant(wish).iter().any(moves), "{change:?}");
+                prop_assert!(!change.effect.is_empty() && !change.says.is_empty());
+            }
+        }
+    }
+
+    #[test]
+    fn the_example_has_an_answer_to_every_wish() {
+        for &wish in Wish::ALL {
+            let found = change(wish, &example()).unwrap_or_else(|| panic!("{wish:?}"));
+            assert_eq!(found.wish, wish);
+            let told = |figure: Figure| found.effect.iter().any(|line| *line.first().unwrap() == say![figure.label()][0]);
+            assert!(meant(wish).iter().any(|&(figure, _)| told(figure)), "{found:?}");
+        }
+    }
+
+    #[test]
+    fn a_warmer_mash_leaves_more_gravity_and_less_alcohol() {
+        let found = change(Wish::Body, &example()).unwrap();
+        let mut changed = example();
+        found.make(&mut changed);
+        assert_eq!(Slot::Of(Field::MashTemperature).get(&changed).map(|amount| amount.base()), Some(68.0));
+        let of = |batch: &Batch, figure: Figure| figure.of(&plan(batch).figures).unwrap().value.base();
+        assert!(of(&changed, Figure::FinalGravity) > of(&example(), Figure::FinalGravity));
+        assert!(of(&changed, Figure::AlcoholBeforeFruit) < of(&example(), Figure::AlcoholBeforeFruit));
+    }
+
+    #[test]
+    fn a_hot_mash_gets_more_malt_instead() {
+        let mut batch = example();
+        let slot = Slot::Of(Field::MashTemperature);
+        slot.set(&mut batch, Some(Amount::in_base(slot.spec().dimension, 71.0))).unwrap();
+        let found = change(Wish::Body, &batch).unwrap();
+        assert_eq!(found.edits.len(), 1);
+        assert_eq!(found.edits[0].0, Slot::Of(Field::WantedGravity));
+    }
+
+    #[test]
+    fn nothing_is_offered_where_nothing_would_move() {
+        let mut batch = example();
+        batch.fruit.clear();
+        assert_eq!(change(Wish::Fruit, &batch), None);
+        let slot = Slot::Of(Field::SourPh);
+        slot.set(&mut batch, Some(Amount::in_base(slot.spec().dimension, 3.1))).unwrap();
+        assert_eq!(change(Wish::Sharper, &batch), None);
+    }
+
+    #[test]
+    fn the_tastings_point_to_what_is_farthest_off_and_a_fault_comes_first() {
+        let tasted = |marks: &[(TasteField, f64)]| {
+            let mut batch = example();
+            batch.tastings.push(Tasting::default());
+            for &(scale, mark) in marks {
+                Slot::Taste(0, scale).set(&mut batch, Some(Count::of(mark).amount())).unwrap();
+            }
+            pointed(&batch)
+        };
+        use TasteField::{Body, Clean, Fruit, Sourness};
+        assert_eq!(tasted(&[]), None);
+        assert_eq!(tasted(&[(Fruit, 2.0), (Clean, 2.0)]), Some(Wish::Cleaner));
+        assert_eq!(tasted(&[(Fruit, 1.0), (Clean, 3.0)]), Some(Wish::Fruit));
+        assert_eq!(tasted(&[(Body, 2.0), (Clean, 4.0)]), Some(Wish::Body));
+        assert_eq!(tasted(&[(Sourness, 5.0)]), Some(Wish::Softer));
+        assert_eq!(tasted(&[(Sourness, 2.0)]), Some(Wish::Sharper));
+        assert_eq!(tasted(&[(Sourness, 3.0), (Body, 3.0), (Fruit, 3.0), (Clean, 4.0)]), None);
+    }
+}

@@ -390,3 +390,115 @@ pub fn trends(batches: &[(&Batch, &Plan)]) -> Vec<Trend> {
     }
     trends.into_iter().filter(|trend| trend.points.len() > 1).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::demo;
+    use crate::document::{Reading, Tasting};
+    use crate::testing::{any_batch, finished_batch};
+    use proptest::prelude::*;
+
+    fn set(batch: &mut Batch, slot: Slot, base: f64) {
+        slot.set(batch, Some(Amount::in_base(slot.spec().dimension, base))).unwrap();
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        #[test]
+        fn sides_may_be_changed(one in any_batch(), other in any_batch()) {
+            let plans = [plan(&one), plan(&other)];
+            let there = compare(&[(&one, &plans[0]), (&other, &plans[1])]);
+            let mut back = compare(&[(&other, &plans[1]), (&one, &plans[0])]);
+            prop_assert_eq!(there.len(), back.len());
+            for row in &mut back {
+                row.cells.reverse();
+            }
+            for row in &there {
+                prop_assert!(back.contains(row), "{row:?}");
+            }
+        }
+
+        #[test]
+        fn a_batch_does_not_differ_from_itself(batch in any_batch()) {
+            let planned = plan(&batch);
+            let rows = compare(&[(&batch, &planned), (&batch, &planned), (&batch, &planned)]);
+            prop_assert!(rows.iter().all(|row| !row.differs && row.cells.len() == 3));
+            prop_assert!(rows.windows(2).all(|pair| (pair[0].part, pair[0].stage) <= (pair[1].part, pair[1].stage)));
+        }
+    }
+
+    #[test]
+    fn what_was_changed_is_found_and_nothing_else() {
+        let one = demo("1".to_owned(), Moment::from_seconds(0));
+        let mut other = one.clone();
+        set(&mut other, Slot::Of(Field::MashTemperature), 68.0);
+        let rows = compare(&[(&one, &plan(&one)), (&other, &plan(&other))]);
+        let set_apart: Vec<&Row> = rows.iter().filter(|row| row.differs && row.part == Part::Set).collect();
+        assert_eq!(set_apart.len(), 1, "{set_apart:?}");
+        assert_eq!((set_apart[0].label.as_str(), set_apart[0].stage), ("Mash temperature", Stage::Mash));
+        let warm = Amount::in_base(Dimension::Temperature, 68.0);
+        assert_eq!(set_apart[0].cells[1], say![warm]);
+    }
+
+    #[test]
+    fn every_field_stands_at_a_stage_of_the_day() {
+        assert!(BEGINNINGS.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 < pair[1].1));
+        assert_eq!(BEGINNINGS[0].0, Field::ALL[0]);
+    }
+
+    #[test]
+    fn a_finished_batch_tells_what_was_planned_measured_and_tasted() {
+        let mut batch = finished_batch().data;
+        for (body, note) in [(2.0, ""), (3.0, "Thin")] {
+            batch.tastings.push(Tasting { note: note.to_owned(), ..Tasting::default() });
+            let place = batch.tastings.len() - 1;
+            set(&mut batch, Slot::Taste(place, TasteField::Body), body);
+        }
+        let rows = compare(&[(&batch, &plan(&batch))]);
+        let cell = |part, label: &str| {
+            let found = rows.iter().find(|row| row.part == part && row.label == label);
+            found.unwrap_or_else(|| panic!("{label}")).cells[0].clone()
+        };
+        let gravity = |plato| Piece::Amount(Amount::in_base(Dimension::Gravity, plato));
+        let met = cell(Part::Met, "Original gravity");
+        assert!(met.contains(&gravity(11.4)) && met.contains(&Piece::Words(" planned, ")), "{met:?}");
+        assert!(cell(Part::Out, "Original gravity").contains(&Piece::Words(" measured")));
+        assert_eq!(cell(Part::Taste, "Body"), say![Count::of(2.5).amount()]);
+        assert_eq!(cell(Part::Taste, "In words"), say!["Thin".to_owned()]);
+        assert_eq!(liked(&batch), Some(Count::of(2.5)));
+    }
+
+    #[test]
+    fn the_souring_ends_at_the_first_reading_that_is_sour_enough() {
+        let mut batch = demo("1".to_owned(), Moment::from_seconds(0));
+        assert_eq!(soured_after(&batch), None);
+        let at = |hours: i64| Moment::from_seconds(3_600 * hours);
+        batch.tick(Step::Culture, Some(at(10)));
+        batch.tick(Step::Soured, Some(at(60)));
+        assert_eq!(soured_after(&batch).map(Duration::as_hours), Some(50.0));
+        for (hours, ph) in [(5, 3.3), (30, 3.6), (40, 3.4), (50, 3.3)] {
+            let value = Amount::in_base(Dimension::Ph, ph);
+            let (temperature, note) = (None, String::new());
+            batch.readings.add(Reading { kind: ReadingKind::SourPh, value, at: at(hours), temperature, note });
+        }
+        assert_eq!(soured_after(&batch).map(Duration::as_hours), Some(30.0));
+    }
+
+    #[test]
+    fn a_trend_is_in_the_order_of_time_and_takes_two_batches() {
+        let one = finished_batch().data;
+        let mut other = one.clone();
+        other.begun = one.begun + Duration::hours(-500.0);
+        other.name = "Earlier".to_owned();
+        let plans = [plan(&one), plan(&other)];
+        assert_eq!(trends(&[(&one, &plans[0])]), []);
+        let found = trends(&[(&one, &plans[0]), (&other, &plans[1])]);
+        assert_eq!(found.len(), 5);
+        for trend in &found {
+            assert_eq!(trend.points[0].1, "Earlier", "{}", trend.label);
+            assert!(trend.points.iter().all(|point| point.2.is_finite()));
+        }
+    }
+}
