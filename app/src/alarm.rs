@@ -380,7 +380,7 @@ fn sound(audio: &JsValue) -> Option<()> {
     let (tone, volume) = (call(audio, "createOscillator", &[])?, call(audio, "createGain", &[])?);
     set(&tone, "type", &"square".into());
     set(&property(&tone, "frequency")?, "value", &880.into());
-    call(&tone, "connect", &[volume.clone()])?;
+    call(&tone, "connect", std::slice::from_ref(&volume))?;
     call(&volume, "connect", &[property(audio, "destination")?])?;
     let level = property(&volume, "gain")?;
     for (place, loud) in [0.4, 0.0, 0.4, 0.0, 0.4, 0.0].into_iter().enumerate() {
