@@ -1,14 +1,14 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
-use crate::page::{BOOK, WORDS, focus, mark_root};
+use crate::page::{BOOK, WORDS, focus, mark_root, out_address};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, entry, figure_line, live, sentence};
-use crate::{clock, lists, pictures, readings, tasting, text_file, timers};
+use crate::{clock, lists, pictures, readings, run, tasting, text_file, timers};
 use batch::document::{Batch, Field, ReadingKind, Slot, Stage, Step};
-use batch::plan::{Figure, Level, Unknown, Warning, next_move};
+use batch::plan::{Figure, Level, Unknown, Warning, catch_up, next_move};
 use calc::data::fruits::Fruit;
 use leptos::prelude::*;
 
@@ -61,11 +61,13 @@ pub fn screen(shared: Shared) -> View {
                     .child(name(open))
                     .child(not_saved(shared, open))
                     .child(next(shared, open, opened))
+                    .child(run::day(shared, open))
                     .child(timers::bar(shared, open))
                     .child(tag("div").class("narrow").child(warnings(open)))
                     .child(tag("div").class("stages").child(stages))
                     .child(tasting::section())
                     .child(readings::all())
+                    .child(ways_out(open))
                     .child(readings::quick()),
             )
             .child(
@@ -86,6 +88,14 @@ pub fn screen(shared: Shared) -> View {
             )
             .view(),
     ])
+}
+
+/// The way to the sheet, and to all that leaves the app.
+fn ways_out(open: Open) -> View {
+    let address = open.document.with_untracked(|batch| out_address(&batch.id));
+    tag("p")
+        .child(tag("a").class("button").set("href", address).set("data-test", "out").child("Print, share, link"))
+        .view()
 }
 
 /// The family of colour a fruit lends to the page; the style sheet knows each in every theme.
@@ -184,24 +194,6 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
     let wanted = Memo::new(move |_| current.with(|next| next.reading));
     let step = Memo::new(move |_| current.with(|next| next.step));
     let words = move || current.with(|next| sentence(next.says.clone()));
-    let details = move || {
-        current.with(|next| {
-            let lines = next.details.iter().map(|line| tag("li").child(sentence(line.clone())).view());
-            let lines: Vec<View> = lines.collect();
-            (!lines.is_empty()).then(|| tag("ul").class("details").child(lines).view())
-        })
-    };
-    let caution = move || {
-        let caution = current.with(|next| next.caution);
-        (!caution.is_empty()).then(|| {
-            tag("p")
-                .class("caution")
-                .child(tag("span").class("sign").set("aria-hidden", "true").child("!"))
-                .child(tag("strong").child("Caution. "))
-                .child(caution)
-                .view()
-        })
-    };
     let form =
         // The form may go with its reading; who works by keyboard stays at the card.
         move || wanted.get().map(|kind: ReadingKind| readings::form(kind, "next", None, Callback::new(|_| focus("#next"))));
@@ -222,6 +214,15 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
             )
         })
     };
+    let behind = Memo::new(move |_| current.with(|next| !next.behind.is_empty()));
+    let all_before = move || {
+        behind.get().then(|| {
+            button("", "all-before", "All before this is done", move || {
+                open.edit_with_undo("All before this is ticked.", catch_up);
+                focus("#next");
+            })
+        })
+    };
     let place = move || {
         let stage = current.with(|next| next.stage);
         button("quiet", "show-stage", format!("Go to {}", stage.title()), move || opened.show(stage))
@@ -232,8 +233,8 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
         .set("data-test", "next-move")
         .child(tag("h2").set("id", "next").set("tabindex", "-1").child("Next move"))
         .child(tag("p").class("says").set("aria-live", "polite").child(live(words)))
-        .child(live(details))
-        .child(live(caution))
+        .child(live(all_before))
+        .child(run::aids(shared, open, current))
         .child(live(form))
         .child(live(done))
         .child(live(place))
@@ -287,7 +288,7 @@ fn steps_of(stage: Stage) -> impl Iterator<Item = Step> {
 
 fn all_done(batch: &Batch, stage: Stage) -> bool {
     let mut steps = steps_of(stage).peekable();
-    steps.peek().is_some() && steps.all(|step| batch.ticked(step).is_some())
+    steps.peek().is_some() && steps.all(|step| batch.passed(step))
 }
 
 fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> View {

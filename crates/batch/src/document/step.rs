@@ -130,7 +130,7 @@ impl Step {
     /// Time for what hands do in it, without heating, boiling and waiting. Our estimate for one person and about
     /// 20 litres.
     pub const fn handwork(self) -> Duration {
-        Duration::seconds(self.row().minutes * 60.0)
+        Duration::minutes(self.row().minutes)
     }
 
     /// What it is called in a list.

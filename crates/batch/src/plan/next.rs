@@ -3,14 +3,17 @@
 use super::make::acid_name;
 use super::run::{RunItem, RunState, acid_unread, done_by, pitched, run_list, timers};
 use super::{Figure, Plan, Unknown};
-use crate::document::{Batch, Field, FruitField, HopField, HopTime, ReadingKind, Slot, Stage, Step};
+use crate::document::{
+    Batch, Field, FruitField, HopField, HopTime, Malt, MaltField, MaltNumbers, ReadingKind, Slot, Stage, Step,
+};
 use crate::moment::Moment;
 use crate::say::{Sentence, say};
 use calc::brew::drop::Rung;
 use calc::brew::mash::Worth;
 use calc::brew::treatment::Softening;
+use calc::data::malts::MaltClass;
 use calc::data::salts::{Salt, calcium_chloride_density};
-use calc::quantity::{Amount, Dimension, Duration, Mass, Quantity};
+use calc::quantity::{Amount, Dimension, Duration, Fraction, Mass, Quantity};
 
 /// What is to be done at a step, in words: the next move when it is the step to be done now.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,6 +36,44 @@ pub struct NextMove {
     pub caution: &'static str,
     /// Timers worth starting.
     pub timers: Vec<TimerOffer>,
+    /// What can be taken with one tap in place of typing.
+    pub offer: Option<Offer>,
+}
+
+/// An answer to what must be typed first that many people would give.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Offer {
+    /// Two thirds pale malt and one third wheat.
+    UsualGrist,
+    /// No water from the tap.
+    DistilledOnly,
+}
+
+impl Offer {
+    /// What the button says.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::UsualGrist => "Begin with 65 % pilsner malt, 35 % wheat",
+            Self::DistilledOnly => "I use distilled or reverse-osmosis water only",
+        }
+    }
+
+    /// Puts it into the batch. Common practice for quick-soured beer: a third wheat, for foam and body.
+    pub fn take(self, batch: &mut Batch) {
+        match self {
+            Self::UsualGrist => {
+                for (class, percent) in [(MaltClass::Pilsner, 65.0), (MaltClass::Wheat, 35.0)] {
+                    batch.grist.push(Malt { class, name: String::new(), numbers: MaltNumbers::default() });
+                    let share = Slot::Malt(batch.grist.len() - 1, MaltField::Share);
+                    // In range by its own table row.
+                    let _ = share.set(batch, Some(Fraction::percent(percent).amount()));
+                }
+            }
+            Self::DistilledOnly => {
+                let _ = Slot::Of(Field::Distilled).set(batch, Some(Fraction::ALL.amount()));
+            }
+        }
+    }
 }
 
 /// A timer that a step can do with.
@@ -56,23 +97,27 @@ fn said(stage: Stage, says: Sentence) -> NextMove {
         sanitise: "",
         caution: "",
         timers: Vec::new(),
+        offer: None,
     }
 }
 
 /// What is to be typed before anything can be planned.
 fn typed_first(batch: &Batch, plan: &Plan) -> Option<NextMove> {
     if batch.grist.is_empty() {
-        return Some(said(
+        let mut next = said(
             Stage::Grist,
             say!["Say what you brew: add the malts of the grist, with shares or weights."],
-        ));
+        );
+        next.offer = Some(Offer::UsualGrist);
+        return Some(next);
     }
     if let Err(unknown) = plan.figures.total_water() {
         return Some(said(Stage::Grist, unknown.sentence()));
     }
     (plan.figures.alkalinity_after() == Err(Unknown::NoWater)).then(|| {
         let mut next = said(Stage::Water, Unknown::NoWater.sentence());
-        next.details.push(say!["Your supplier publishes it. With distilled or reverse-osmosis water only, set its share to 100 %."]);
+        next.details.push(say!["Your supplier publishes it."]);
+        next.offer = Some(Offer::DistilledOnly);
         next
     })
 }
@@ -348,6 +393,15 @@ pub(super) fn words_of(item: &RunItem, batch: &Batch, plan: &Plan, now: Moment) 
     let mut lines = lines.into_iter();
     next.says = lines.next().unwrap_or_else(|| say![step.done(), "? Then tick it."]);
     next.details = lines.collect();
+    // The souring says itself when it is expected.
+    if let Some(ends) = item.ends.filter(|ends| item.state.past().is_none() && ends.about > now && step != Step::Soured) {
+        let mut says = say!["Likely done at about ", ends.about];
+        if (ends.late - ends.early).as_hours() > 1.0 {
+            says.extend(say![", between ", ends.early, " and ", ends.late]);
+        }
+        says.extend(say!["."]);
+        next.details.push(says);
+    }
     next
 }
 

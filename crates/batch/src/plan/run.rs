@@ -284,11 +284,13 @@ pub(super) fn timers(step: Step, batch: &Batch, plan: &Plan, now: Moment) -> Vec
         }
     };
     let typed = |field: Field| batch.value::<Duration>(field);
-    let minutes = |minutes: f64| Some(Duration::seconds(minutes * 60.0));
+    let minutes = |minutes: f64| Some(Duration::minutes(minutes));
     // What is left of the mash, once it is known when it began.
     let mash = || {
         let begun = batch.ticked(Step::MashIn).unwrap_or(now);
-        Some((begun + typed(Field::MashTime)?) - now)
+        let left = (begun + typed(Field::MashTime)?) - now;
+        // Whole minutes: the offer does not change while somebody reaches for it.
+        Some(Duration::minutes(left.as_minutes().ceil()))
     };
     match step {
         Step::MashIn => offer(say!["Mash"], mash()),
@@ -415,4 +417,335 @@ fn course_at(plan: &Plan, since: Duration) -> Option<Ph> {
     let (before, after) = (plan.course.get(place.checked_sub(1)?)?, plan.course.get(place)?);
     let share = (since - before.at) / (after.at - before.at);
     Some(Ph::new(before.value.value() + (after.value - before.value).as_units() * share))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::demo;
+    use crate::document::{Reading, Stage};
+    use crate::plan::{next_move, plan};
+    use crate::testing::any_batch;
+    use proptest::prelude::*;
+    use proptest::sample::select;
+
+    const START: Moment = Moment::from_seconds(1_764_000_000);
+
+    fn example() -> Batch {
+        demo("x".to_owned(), START)
+    }
+
+    fn after(hours: f64) -> Moment {
+        START + Duration::hours(hours)
+    }
+
+    fn read(batch: &mut Batch, kind: ReadingKind, value: f64, at: Moment) {
+        let value = Amount::in_base(kind.spec().dimension, value);
+        batch.readings.add(Reading { kind, value, at, temperature: None, note: String::new() });
+    }
+
+    /// Ticks all steps up to this one, a quarter of an hour apart, the last of them then.
+    fn ticked_to(last: Step, at: Moment) -> Batch {
+        let mut batch = example();
+        for (place, &step) in Step::ALL[..=last as usize].iter().enumerate() {
+            let before = 0.25 * (last as usize - place) as f64;
+            batch.tick(step, Some(at + Duration::hours(-before)));
+        }
+        batch
+    }
+
+    fn text(sentence: &Sentence) -> String {
+        let word = |piece: &Piece| match piece {
+            Piece::Words(words) => (*words).to_owned(),
+            Piece::Name(name) => name.clone(),
+            Piece::Amount(amount) => format!("{:.1} {:?}", amount.base(), amount.dimension),
+            Piece::Time(at) => format!("{:.1} h", (*at - START).as_hours()),
+        };
+        sentence.iter().map(word).collect()
+    }
+
+    fn next_at(batch: &Batch, now: Moment) -> (NextMove, String) {
+        let next = next_move(batch, &plan(batch), now);
+        let all = [vec![next.says.clone()], next.details.clone()].concat();
+        let all = all.iter().map(text).collect::<Vec<_>>().join("\n");
+        (next, all)
+    }
+
+    fn item(list: &[RunItem], step: Step) -> RunItem {
+        *list.iter().find(|item| item.step == step).unwrap()
+    }
+
+    /// What must hold of any batch at any time.
+    fn holds(batch: &Batch, now: Moment) -> Result<(), TestCaseError> {
+        let plan = plan(batch);
+        let list = run_list(batch, &plan, now);
+        let steps: Vec<Step> = list.iter().map(|item| item.step).collect();
+        let wanted: Vec<Step> = Step::ALL.iter().copied().filter(|&step| applies(batch, step)).collect();
+        prop_assert_eq!(steps, wanted);
+        let first_open = list.iter().position(|item| item.state.past().is_none());
+        let mut ended = now;
+        for (place, item) in list.iter().enumerate() {
+            if let Some(at) = batch.ticked(item.step) {
+                prop_assert_eq!(item.state, RunState::Done(at));
+                prop_assert_eq!(item.ends, Some(Due::at(at)));
+            } else if batch.passed(item.step) {
+                prop_assert!(matches!(item.state, RunState::Skipped(_)));
+            }
+            prop_assert_eq!(item.state == RunState::Now, Some(place) == first_open);
+            for due in [item.starts, item.ends].into_iter().flatten() {
+                prop_assert!(due.early <= due.about && due.about <= due.late, "{:?}", item);
+            }
+            if let (Some(starts), Some(ends)) = (item.starts, item.ends) {
+                prop_assert!(starts.about <= ends.about, "{:?}", item);
+                if item.state.past().is_none() {
+                    prop_assert!(ends.about >= ended, "{:?} ends before what comes before it", item);
+                    ended = ends.about;
+                }
+            }
+            let words = item.words(batch, &plan, now);
+            prop_assert!(!words.says.is_empty());
+            for offer in &words.timers {
+                prop_assert!(offer.lasts > Duration::ZERO && offer.lasts.is_finite());
+                prop_assert!(!offer.name.is_empty());
+            }
+        }
+        let next = next_move(batch, &plan, now);
+        if list.iter().any(|item| item.state.past().is_some()) || next.step.is_some() {
+            prop_assert_eq!(next.step, first_open.map(|place| list[place].step));
+        }
+        for &step in &next.behind {
+            prop_assert!(!batch.passed(step));
+        }
+        let days = souring_days(batch, &plan, now);
+        for pair in days.windows(2) {
+            prop_assert!(!pair[1].past || pair[0].past);
+            prop_assert!(pair[1].past || pair[0].past || pair[0].at <= pair[1].at);
+        }
+        let mut caught_up = batch.clone();
+        catch_up(&mut caught_up);
+        let after = run_list(&caught_up, &plan, now);
+        prop_assert!(after.iter().all(|item| !matches!(item.state, RunState::Behind(_))));
+        let open = |list: &[RunItem]| {
+            list.iter().filter(|item| item.state.past().is_none()).map(|item| item.step).collect::<Vec<_>>()
+        };
+        prop_assert_eq!(open(&after), open(&list), "catching up ticks what is behind and nothing else");
+        Ok(())
+    }
+
+    /// What a person does.
+    #[derive(Clone, Copy, Debug)]
+    enum Deed {
+        Tick(Step),
+        TickedEarlier(Step, f64),
+        Skip(Step),
+        Undo(Step),
+        Read(ReadingKind, f64),
+    }
+
+    fn any_deed() -> impl Strategy<Value = Deed> {
+        prop_oneof![
+            4 => select(Step::ALL).prop_map(Deed::Tick),
+            2 => (select(Step::ALL), 0.0..60.0f64).prop_map(|(step, hours)| Deed::TickedEarlier(step, hours)),
+            1 => select(Step::ALL).prop_map(Deed::Skip),
+            2 => select(Step::ALL).prop_map(Deed::Undo),
+            2 => (select(ReadingKind::ALL), 0.0..1.0f64).prop_map(|(kind, share)| Deed::Read(kind, share)),
+        ]
+    }
+
+    /// Said plainly and slowly: a step is behind when it was ticked or left out, when something that cannot come
+    /// before it was ticked, or when something was measured that cannot be measured before it.
+    fn first_open(batch: &Batch) -> Option<Step> {
+        let behind = |step: Step| {
+            let later = |other: Step| other >= step.proof() && other > step;
+            batch.passed(step)
+                || Step::ALL.iter().any(|&other| later(other) && batch.ticked(other).is_some())
+                || batch
+                    .readings
+                    .iter()
+                    .any(|reading| shown_by(reading.kind) == step || later(shown_by(reading.kind)))
+        };
+        Step::ALL.iter().copied().find(|&step| applies(batch, step) && !behind(step))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(128))]
+
+        #[test]
+        fn any_batch_has_a_sound_list_at_any_time(
+            batch in any_batch(),
+            now in prop_oneof![
+                -1_000_000..3_000_000_000_i64,
+                any::<i64>(),
+                Just(i64::MIN),
+                Just(i64::MAX),
+            ],
+        ) {
+            holds(&batch, Moment::from_seconds(now))?;
+        }
+
+        #[test]
+        fn the_next_move_is_the_first_open_step_whatever_was_done_before(
+            deeds in proptest::collection::vec((any_deed(), 0.0..40.0f64), 1..14),
+        ) {
+            let (mut batch, mut now) = (example(), START);
+            for (deed, hours) in deeds {
+                now = now + Duration::hours(hours);
+                match deed {
+                    Deed::Tick(step) => batch.tick(step, Some(now)),
+                    Deed::TickedEarlier(step, hours) => batch.tick(step, Some(now + Duration::hours(-hours))),
+                    Deed::Skip(step) => batch.skip(step, now),
+                    Deed::Undo(step) => batch.tick(step, None),
+                    Deed::Read(kind, share) => {
+                        let (low, high) = (kind.spec().low.base(), kind.spec().high.base());
+                        read(&mut batch, kind, low + share * (high - low), now);
+                    }
+                }
+                holds(&batch, now)?;
+                prop_assert_eq!(next_move(&batch, &plan(&batch), now).step, first_open(&batch));
+            }
+        }
+    }
+
+    #[test]
+    fn a_late_start_counts_from_now_and_the_day_adds_up() {
+        let (batch, now) = (example(), after(5.0));
+        let plan = plan(&batch);
+        let list = run_list(&batch, &plan, now);
+        assert_eq!(list[0].starts, Some(Due::at(now)));
+        assert!(list.iter().all(|item| item.ends.is_some()), "the example knows all its times");
+        let hours = |step: Step| (item(&list, step).ends.unwrap().about - now).as_hours();
+        // Twenty minutes of salts; heating as planned and ten minutes of stirring in.
+        let heating = plan.figures.strike_heating().unwrap().estimate.value.as_hours();
+        assert!((hours(Step::MashIn) - heating - 0.5).abs() < 0.001);
+        // The mash runs from mash-in, while its pH is read.
+        let out = plan.figures.mash_out_heating().unwrap().estimate.value.as_hours();
+        assert!((hours(Step::MashOut) - hours(Step::MashIn) - 1.0 - out - 20.0 / 60.0).abs() < 0.001);
+        // A day of six to ten hours, then souring as forecast.
+        assert!((4.0..10.0).contains(&hours(Step::Culture)), "{}", hours(Step::Culture));
+        let souring = plan.figures.sour_time().unwrap().estimate.value.as_hours();
+        assert!((hours(Step::Soured) - hours(Step::Culture) - souring).abs() < 0.001);
+        let sour = item(&list, Step::Soured).ends.unwrap();
+        assert!(sour.early < sour.about && sour.about < sour.late);
+        assert!(hours(Step::Packaged) > 24.0 * 8.0 && hours(Step::Packaged) < 24.0 * 40.0);
+    }
+
+    #[test]
+    fn grain_in_two_days_ago_and_nothing_since_is_not_safe() {
+        let batch = ticked_to(Step::MashIn, START);
+        let (next, all) = next_at(&batch, after(48.0));
+        assert_eq!((next.step, next.reading), (Some(Step::MashAcid), Some(ReadingKind::MashPh)));
+        assert!(text(&next.says).starts_with("Grain is in: 2880.0 Days ago."), "{all}");
+        assert!(text(&next.says).contains("not safe"), "{all}");
+        assert!(next.timers.iter().all(|offer| text(&offer.name) != "Mash"), "the mash is long over");
+        // Nor is it once somebody ticks on, until the bacteria are in.
+        let mut ticked_on = batch.clone();
+        for step in [Step::MashAcid, Step::MashOut, Step::FirstBoil] {
+            ticked_on.tick(step, Some(after(48.1)));
+        }
+        assert!(next_at(&ticked_on, after(48.2)).1.contains("not safe"));
+        // A mash of an hour is.
+        let (soon, all) = next_at(&batch, after(0.4));
+        assert!(!all.contains("ago"), "{all}");
+        let mash = soon.timers.iter().find(|offer| text(&offer.name) == "Mash").unwrap();
+        assert!((mash.lasts.as_hours() - 0.6).abs() < 0.001, "what is left of it");
+    }
+
+    #[test]
+    fn bacteria_in_two_days_ago_asks_for_the_ph_now() {
+        let batch = ticked_to(Step::Culture, START);
+        let (next, all) = next_at(&batch, after(48.0));
+        assert_eq!((next.step, next.reading), (Some(Step::Soured), Some(ReadingKind::SourPh)));
+        assert_eq!(text(&next.says), "Read the pH now and type it here.");
+        assert!(all.contains("Bacteria pitched: 2880.0 Days ago."), "{all}");
+        assert!(next.behind.is_empty());
+        let list = run_list(&batch, &plan(&batch), after(48.0));
+        assert_eq!(item(&list, Step::Soured).starts, Some(Due::at(START)));
+        assert!(item(&list, Step::Soured).ends.unwrap().about >= after(48.0));
+    }
+
+    #[test]
+    fn the_boil_yesterday_says_so() {
+        let batch = ticked_to(Step::MainBoil, START);
+        let (next, all) = next_at(&batch, after(24.0));
+        assert_eq!(next.step, Some(Step::Chilled));
+        assert!(text(&next.says).starts_with("Main boil done: 1440.0 Hours ago. If it has cooled"), "{all}");
+        // The sanitising boil yesterday is another thing: that wort is not sour.
+        let (next, all) = next_at(&ticked_to(Step::FirstBoil, START), after(24.0));
+        assert_eq!(next.step, Some(Step::SetAside));
+        assert!(text(&next.says).contains("not safe"), "{all}");
+    }
+
+    #[test]
+    fn a_sour_reading_shows_that_the_bacteria_are_in() {
+        let mut batch = example();
+        read(&mut batch, ReadingKind::SourPh, 3.9, after(20.0));
+        let (next, all) = next_at(&batch, after(21.0));
+        assert_eq!(next.step, Some(Step::Soured));
+        assert_eq!(next.behind.len(), 9);
+        assert!(text(&next.details[0]).contains("not ticked: Water and salts, Grain in"), "{all}");
+        catch_up(&mut batch);
+        assert_eq!(batch.ticked(Step::Culture), Some(after(20.0)));
+        let (next, _) = next_at(&batch, after(21.0));
+        assert_eq!((next.step, next.behind.len()), (Some(Step::Soured), 0));
+    }
+
+    #[test]
+    fn wort_can_be_set_aside_until_the_bacteria_are_in() {
+        let mut batch = ticked_to(Step::FirstBoil, START);
+        batch.tick(Step::Cooled, Some(after(1.0)));
+        assert_eq!(next_at(&batch, after(1.0)).0.step, Some(Step::SetAside));
+        batch.tick(Step::Culture, Some(after(2.0)));
+        let (next, _) = next_at(&batch, after(2.0));
+        assert_eq!((next.step, next.behind), (Some(Step::Soured), vec![Step::SetAside, Step::AcidDrop]));
+    }
+
+    #[test]
+    fn a_batch_begun_on_paper_goes_on_without_its_grist() {
+        let mut batch = Batch::new("x".to_owned(), String::new(), START, Default::default());
+        assert_eq!(next_at(&batch, START).0.stage, Stage::Grist);
+        batch.tick(Step::Culture, Some(START));
+        assert_eq!(next_at(&batch, after(30.0)).0.step, Some(Step::Soured));
+    }
+
+    #[test]
+    fn the_souring_days_foresee_readings_that_lie_closer_as_the_end_comes_near() {
+        let mut batch = ticked_to(Step::Culture, START);
+        assert!(souring_days(&example(), &plan(&example()), START).is_empty());
+        read(&mut batch, ReadingKind::SourPh, 4.45, after(3.0));
+        let plan = plan(&batch);
+        let days = souring_days(&batch, &plan, after(3.1));
+        let texts: Vec<String> = days.iter().map(|day| text(&day.says)).collect();
+        assert_eq!((days[0].at, days[1].at), (START, after(3.0)), "{texts:?}");
+        assert!(days[1].past && !days[2].past);
+        assert_eq!(Some(days[2].at), plan.measure_next, "{texts:?}");
+        assert!(days.len() >= 5, "{texts:?}");
+        let to_come: Vec<f64> = days[2..].windows(2).map(|pair| (pair[1].at - pair[0].at).as_hours()).collect();
+        assert!(to_come[..to_come.len() - 1].windows(2).all(|pair| pair[1] <= pair[0] + 0.01), "{to_come:?}");
+        assert!(texts.last().unwrap().contains("expected, likely between"), "{texts:?}");
+        read(&mut batch, ReadingKind::SourPh, 3.2, after(60.0));
+        let days = souring_days(&batch, &super::super::plan(&batch), after(60.0));
+        assert!(text(&days.last().unwrap().says).starts_with("Sour enough"));
+    }
+
+    #[test]
+    fn every_hop_charge_of_the_boil_has_its_timer() {
+        let mut batch = example();
+        let boil = batch.value::<Duration>(Field::MainBoil).unwrap();
+        batch.hops = [HopTime::Boil, HopTime::Stand, HopTime::Cold, HopTime::Boil]
+            .map(|time| crate::document::Hop { time, ..Default::default() })
+            .to_vec();
+        batch.hops[1].name = "Late".to_owned();
+        for (place, minutes) in [(0, 10.0), (3, 200.0)] {
+            let minutes = Amount::in_base(Dimension::Minutes, minutes);
+            Slot::Hop(place, HopField::Minutes).set(&mut batch, Some(minutes)).unwrap();
+        }
+        Slot::Hop(0, HopField::Mass).set(&mut batch, Some(Amount::in_base(Dimension::SmallMass, 8.0))).unwrap();
+        let offers = timers(Step::MainBoil, &batch, &plan(&batch), START);
+        let told: Vec<(String, f64)> =
+            offers.iter().map(|offer| (text(&offer.name), (boil - offer.lasts).as_hours() * 60.0)).collect();
+        let named: Vec<&str> = told.iter().map(|(name, _)| name.as_str()).collect();
+        // What boils from the start and what goes in cold rings nothing.
+        assert_eq!(named, ["Main boil", "Hop 1 in: 8.0 SmallMass", "Late in"]);
+        assert!((told[1].1 - 10.0).abs() < 1e-9 && told[2].1.abs() < 1e-9, "{told:?}");
+    }
 }
