@@ -13,7 +13,7 @@ use batch::document::{
     Batch, Chiller, Field, FruitAddition, FruitForm, FruitPlace, Gas, GristBy, Hop, HopTime, MOST_ITEMS,
     Malt, Preserved, Reading, ReadingKind, Rest, SaltLine, Slot, Spec, Step, Tasting, Timer, Water,
 };
-use batch::house::{House, HouseNumber, Lesson};
+use batch::house::{House, HouseNumber, Lesson, Rules};
 use batch::keep::{
     Action, Envelope, KeepError, Keepsake, Opened, Peeked, SCHEMA, decode, encode, merge, peek, preview,
     read, stored_text, write,
@@ -78,13 +78,13 @@ fn full(n: usize) -> Envelope {
             Some(field) => at(field.spec(), 0.4),
             None => Amount::in_base(number.dimension(), 1.1),
         };
-        Lesson { number, observed }
+        Lesson::exact(number, observed, BEGUN)
     });
     let mut batch = Batch::new(
         format!("full-{n}"),
         format!("Every field, “{n}”"),
         BEGUN,
-        House::learn(&lessons.collect::<Vec<_>>()),
+        House::learn(&lessons.collect::<Vec<_>>(), &Rules::default()),
     );
     batch.invented = n == 0;
     batch.notes = "Line one\nline \"two\" \\ é 😀".to_owned();

@@ -1,6 +1,7 @@
 //! What a person prefers: units and look.
 
-use batch::json::name;
+use batch::house::Rules;
+use batch::json::{Kept, name};
 use batch::keep::KeepError;
 use batch::say::{Piece, Sentence};
 use calc::quantity::{Amount, Dimension, System, Unit};
@@ -47,6 +48,8 @@ pub struct Preferences {
     pub theme: Theme,
     /// Words of help at each stage.
     pub hide_help: bool,
+    /// Which house numbers are frozen or begun anew.
+    pub rules: Rules,
 }
 
 impl Preferences {
@@ -65,7 +68,10 @@ impl Preferences {
             theme: theme.map_or(Theme::Device, |(theme, _)| *theme),
             hide_help: entries.get("hide_help") == Some(&Value::Bool(true)),
             units: Vec::new(),
+            rules: Rules::default(),
         };
+        // What is no object leaves all numbers learning.
+        let _ = read.rules.fill(entries.get("house").cloned().unwrap_or_default());
         for &dimension in Dimension::ALL {
             let unit =
                 entries.get("units").and_then(|units| units.get(name(&dimension))).and_then(Value::as_str);
@@ -86,6 +92,7 @@ impl Preferences {
         entries.insert("theme".to_owned(), Value::String(self.theme.key().to_owned()));
         entries.insert("hide_help".to_owned(), Value::Bool(self.hide_help));
         entries.insert("units".to_owned(), Value::Object(units));
+        entries.insert("house".to_owned(), self.rules.to_json());
         Value::Object(entries).to_string()
     }
 

@@ -152,8 +152,8 @@ pub const fn layout(stage: Stage) -> &'static Layout {
         Stage::Fruit => &Layout {
             headline: Headline::Figure(Figure::RoomLeft),
             fields: &[],
-            fold: "",
-            rare: &[],
+            fold: "More about the fruit",
+            rare: &[Field::FruitYield],
             help: "Fruit goes in past the peak, when foam has settled. It ferments again, takes room and thins the beer; \
                    the figures below count all three.",
         },

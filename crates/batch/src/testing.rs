@@ -8,7 +8,7 @@ use crate::document::{
     GristBy, Hop, HopField, HopNumbers, HopTime, Malt, MaltField, MaltNumbers, Preserved, Reading,
     ReadingKind, Rest, SaltLine, SampleNumbers, Slot, Spec, Step, Tasting, Timer, Water, WaterField,
 };
-use crate::house::{House, HouseNumber, Lesson};
+use crate::house::{House, HouseNumber, Lesson, Rules};
 use crate::json::Kept as _;
 use crate::keep::Envelope;
 use crate::moment::Moment;
@@ -131,10 +131,10 @@ pub fn any_house() -> impl Strategy<Value = House> {
                     Some(field) => at_share(field.spec(), share),
                     None => Amount::in_base(number.dimension(), share + 0.5),
                 };
-                Lesson { number, observed }
+                Lesson::exact(number, observed, Moment::default())
             })
             .collect();
-        as_kept(House::learn(&lessons))
+        as_kept(House::learn(&lessons, &Rules::default()))
     })
 }
 
@@ -235,13 +235,13 @@ pub fn finished_batch() -> Envelope {
         (HouseNumber::WortBuffering, 1.08),
         (HouseNumber::SouringSpeed, 1.21),
     ]
-    .map(|(number, observed)| Lesson { number, observed: Amount::in_base(number.dimension(), observed) })
+    .map(|(number, observed)| Lesson::exact(number, Amount::in_base(number.dimension(), observed), Moment::default()))
     .to_vec();
     let mut batch = Batch::new(
         "m5x0c2qk8r1t".to_owned(),
         "Raspberry and plum, late summer".to_owned(),
         Moment::from_seconds(BEGUN),
-        as_kept(House::learn(&lessons)),
+        as_kept(House::learn(&lessons, &Rules::default())),
     );
     for (field, base) in [
         (Field::BatchVolume, 20.0),

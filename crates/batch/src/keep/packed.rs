@@ -234,6 +234,7 @@ const NAMES: &[&str] = &[
     "timers",
     "tastings",
     "from",
+    "fermenter_loss",
 ];
 
 /// The character of the first name: the first printable one behind ASCII.

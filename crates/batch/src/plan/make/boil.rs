@@ -79,11 +79,19 @@ impl Maker<'_> {
             }
         };
         let chilled = chilling.ok_or(outside);
+        // Plates chill in the time that the wort takes to pass.
+        let band = match batch.choices.chiller {
+            Chiller::Coil => {
+                let (share, spread) = self.habit::<Fraction>(HouseNumber::Chilling, Field::Chilling)?;
+                (spread / share.as_of_one()).min(0.5)
+            }
+            Chiller::Plates => 0.2,
+        };
         let figures = self.figures();
         figures
-            .set(key::chill_time, chilled.and_then(|chill| predicted(Estimate::relative(chill.time, 0.2))));
+            .set(key::chill_time, chilled.and_then(|chill| predicted(Estimate::relative(chill.time, band))));
         figures
-            .set(key::chill_water, chilled.and_then(|chill| predicted(Estimate::relative(chill.water, 0.2))));
+            .set(key::chill_water, chilled.and_then(|chill| predicted(Estimate::relative(chill.water, band))));
         if chilling.is_none_or(|chill| chill.end > pitch + TemperatureDifference::kelvin(0.5)) {
             self.warn(
                 Stage::MainBoil,
@@ -171,9 +179,10 @@ impl Maker<'_> {
     }
 
     /// What the chill of this batch says of the coil.
-    pub(super) fn learned_chill(&self, course: &Course) -> Option<Fraction> {
+    pub(super) fn learned_chill(&self, course: &Course, hot: &Hot) -> Option<Fraction> {
         let took: Duration = self.batch.readings.last(ReadingKind::ChillTime)?.value.typed();
-        let from = middle(&self.plan.figures.boiling_point()).ok()?;
+        // After a stand the wort is no longer at the boil.
+        let from = hot.legs.last()?.from;
         let to: Temperature = self.batch.value(Field::FermentTemperature)?;
         if self.batch.choices.chiller != Chiller::Coil {
             return None;
@@ -183,7 +192,7 @@ impl Maker<'_> {
 
     pub(super) fn main_boil(&mut self, course: &Course, hot: Result<Hot, Unknown>) {
         let outside = Unknown::OutsideModel(Stage::MainBoil);
-        self.plan.chilling = self.learned_chill(course);
+        self.plan.chilling = hot.as_ref().ok().and_then(|hot| self.learned_chill(course, hot));
         let told = hot.as_ref().map_err(|unknown| *unknown).and_then(|hot| {
             let (total, each) = hot.side().bitterness(&hot.charges).map_err(|_| outside)?;
             let (before, after) = (course.souring.sg().as_ratio(), course.after_boil.sg().as_ratio());

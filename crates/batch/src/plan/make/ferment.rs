@@ -191,7 +191,7 @@ impl Maker<'_> {
             refractometer_beer(original, reading.value.typed(), factor).ok()
         } else {
             // A line of the scale is half a point of gravity.
-            Some(Estimate::normal(gravity_of(reading), 0.08))
+            Some(Estimate::normal(gravity_of(reading), GRAVITY_ERROR))
         }
     }
 

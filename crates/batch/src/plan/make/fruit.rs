@@ -3,6 +3,9 @@
 use super::*;
 use calc::brew::fruit::Preserved as Preservative;
 
+/// Share of the fruit's dissolved solids by which the end of a fruited beer is in doubt; our estimate.
+const OF_SOLIDS: f64 = 0.05;
+
 impl Maker<'_> {
     pub(super) fn load(&self, place: usize, addition: &FruitAddition) -> Result<FruitLoad, Unknown> {
         use calc::brew::fruit::FruitForm as Form;
@@ -161,7 +164,58 @@ impl Maker<'_> {
             .sum();
         let in_keg = loads.iter().map(|load| load.sugar).sum::<Mass>()
             - in_fermenter.iter().map(|load| load.sugar).sum();
-        self.package(&effect.mixed, effect.held, &end.beer, (sugar, in_keg, pulp))
+        self.attenuation_by_the_end(&course.fermenter, lactic, &loads, attenuation, end.apparent.value);
+        let held = self.pulp_keeps(&effect.held, &loads)?;
+        self.package(&effect.mixed, (held, effect.held.value), &end.beer, (sugar, in_keg, pulp))
+    }
+
+    /// What the wort fermented to, by a reading of the fruited beer once it is stable: the attenuation at which
+    /// the plan would end there. Apparent extract falls all but straight with it.
+    fn attenuation_by_the_end(
+        &mut self,
+        wort: &Wort,
+        lactic: Mass,
+        loads: &[FruitLoad],
+        attenuation: Fraction,
+        ends: Plato,
+    ) {
+        let ends = ends.as_degrees();
+        const STEP: Fraction = Fraction::of_one(0.05);
+        let fruit_in = self.batch.ticked(Step::FruitIn);
+        let newest = newest(self.batch, ReadingKind::Gravity, ReadingKind::Brix);
+        let Some(reading) = newest.filter(|read| fruit_in.is_some_and(|at| read.at >= at)) else { return };
+        let (Some(seen), Ok(less)) = (
+            self.beer_gravity(reading),
+            outcome(wort, attenuation - STEP, lactic, loads, FRUIT_FERMENTABILITY),
+        ) else {
+            return;
+        };
+        let falls = (less.apparent.value.as_degrees() - ends) / STEP.as_of_one();
+        if loads.is_empty() || falls <= 0.0 {
+            return;
+        }
+        let off = (ends - seen.value.as_degrees()) / falls;
+        // A twentieth of the fruit's dissolved solids: what of them ferments is not known better.
+        let solids: Mass = loads.iter().map(|load| load.sugar + load.other + load.acid).sum();
+        let doubt = seen.deviation().max(GRAVITY_ERROR).hypot(OF_SOLIDS * 100.0 * (solids / wort.mass()));
+        let seen = Estimate::normal(Fraction::of_one(attenuation.as_of_one() + off), doubt / falls);
+        self.plan.attenuation_seen = Some(seen);
+    }
+
+    /// Beer that the pulp keeps: by the yield that was typed, or as the house has it against the usual.
+    fn pulp_keeps(&self, usual: &Estimate<Volume>, loads: &[FruitLoad]) -> Result<Estimate<Volume>, Unknown> {
+        let batch = self.batch;
+        let (factor, _) = batch.house.expect::<Count>(HouseNumber::FruitYield);
+        let kept = match batch.numbers.fruit_yield() {
+            Some(share) => {
+                let juice: Volume = loads.iter().map(FruitLoad::liquid_volume).sum();
+                let solid: Volume = loads.iter().map(FruitLoad::solid_volume).sum();
+                let kept = juice - (juice + solid) * share.as_of_one();
+                Estimate::normal(kept, (usual.value * HouseNumber::FruitYield.within()).as_litres())
+            }
+            None => factor.map(|factor| usual.value * factor.value()),
+        };
+        Ok(kept.map(|kept| kept.max(Volume::ZERO)))
     }
 
     /// The weight of the first fruit that gives what is wanted, the others left out.

@@ -290,7 +290,7 @@ impl Maker<'_> {
                 // What the readings alone say teaches the house, not what was believed before them.
                 let open = tabled.with_prior(Estimate::normal(PhDifference::ZERO, 1.0));
                 let shift = open.after_readings(&readings, PhDifference::units(error)).shift();
-                self.plan.mash_ph_shift = Some(shift.value);
+                self.plan.mash_ph_shift = Some(shift);
                 measured(self.at_room(reading, meter))
             }
         };

@@ -35,20 +35,34 @@ impl Maker<'_> {
     pub(super) fn package(
         &mut self,
         mixed: &Wort,
-        held: Estimate<Volume>,
+        (held, usual): (Estimate<Volume>, Volume),
         beer: &Wort,
         (fruit_sugar, in_keg, pulp): (Mass, Mass, Volume),
     ) -> Result<(), Unknown> {
         let batch = self.batch;
-        let left: Volume = value(batch, Field::FermenterLoss)?;
+        let (left, of_left) = self.habit::<Volume>(HouseNumber::FermenterLoss, Field::FermenterLoss)?;
         let after = mixed.volume(ROOM);
-        let out = |held: Volume| (beer.volume(ROOM).min(after) - held - left).max(Volume::ZERO);
+        let there = beer.volume(ROOM).min(after);
+        let out = |held: Volume| (there - held - left).max(Volume::ZERO);
+        if let Some(packaged) = batch.readings.last(ReadingKind::PackagedVolume)
+            && batch.readings.last(ReadingKind::FermenterVolume).is_some()
+        {
+            let lost = there - packaged.value.typed::<Volume>();
+            let noise = VOLUME_ERROR.hypot(VOLUME_ERROR);
+            if batch.fruit.is_empty() {
+                self.plan.left_under = Some(Estimate::normal(lost, noise));
+            } else if usual > Volume::ZERO {
+                let noise = noise.hypot(HouseNumber::FermenterLoss.within());
+                let kept = Estimate::normal(lost - left, noise);
+                self.plan.pulp_kept = Some(kept.map(|kept| Count::of(kept / usual)));
+            }
+        }
         let band = self.plan.figures.fermenter_volume()?.estimate.deviation();
         let of_pulp = (out(held.low) - out(held.high)).as_litres() / 2.56;
         let packaged = match batch.readings.last(ReadingKind::PackagedVolume) {
             Some(reading) => measured(Estimate::exact(reading.value.typed::<Volume>())),
             None => {
-                let middle = Estimate::normal(out(held.value), band.hypot(of_pulp));
+                let middle = Estimate::normal(out(held.value), band.hypot(of_pulp).hypot(of_left));
                 predicted(Estimate { low: middle.low.max(Volume::ZERO), ..middle })
             }
         };

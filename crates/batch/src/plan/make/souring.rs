@@ -7,8 +7,6 @@ const BUFFERING_FROM: Ph = Ph::new(5.0);
 const BUFFERING_TO: Ph = Ph::new(3.4);
 /// Where titratable acidity is titrated to.
 const TITRATED_TO: Ph = Ph::new(8.2);
-/// A house's factor that readings know less well than this teaches nothing.
-const TELLING: f64 = 0.25;
 
 /// The wort with the acid of its drop.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -93,8 +91,7 @@ impl Maker<'_> {
         if learned {
             // What the readings alone say teaches the house, not what was believed before them.
             let open = BufferCurve::prior(gravity, Estimate::normal(Count::of(1.0), 3.0));
-            let scale = follow(&open).curve().scale();
-            self.plan.buffer_scale = (scale.deviation() < TELLING).then_some(scale.value);
+            self.plan.buffer_scale = Some(follow(&open).curve().scale());
         }
         let origin = if learned { Origin::Measured } else { Origin::Predicted };
         let span = (BUFFERING_FROM - BUFFERING_TO).as_units();
@@ -244,7 +241,7 @@ impl Maker<'_> {
         };
         let told = forecast(&conditions, target, &readings);
         self.plan.course = told.course;
-        self.plan.souring_speed = told.speed_seen.map(|seen| seen.value).filter(|_| readings.len() > 1);
+        self.plan.souring_speed = told.speed_seen.filter(|_| readings.len() > 1);
         self.plan.measure_next = pitched.zip(told.measure_next).map(|(pitched, after)| pitched + after);
         if let Err(problem) = told.to_target {
             self.warn(Stage::Souring, Level::Caution, never_sour(problem));
