@@ -208,8 +208,8 @@ pub fn meant(spec: &'static Spec, unit: &Unit, text: &str, near: Option<Amount>)
     ways.retain(|way| spec.check(*way).is_ok());
     let Some(near) = near.map(|near| near.base()) else { return ways.first().copied() };
     let away = |way: &Amount| (way.base() - near).abs();
-    // Twice or half of what is usual is still a guess; more is none.
-    ways.retain(|way| near == 0.0 || away(way) <= near.abs());
+    // Twice what is usual is still a guess; more is none. Gravity falls to nothing: there it is no measure.
+    ways.retain(|way| near == 0.0 || is_gravity(dimension) || away(way) <= near.abs());
     ways.into_iter().min_by(|one, other| away(one).total_cmp(&away(other)))
 }
 
@@ -231,9 +231,11 @@ fn other_way(spec: &'static Spec, base: f64, expected: &Expected) -> Option<Amou
     if is_gravity(dimension) {
         ways.push(from_sg(dimension, base));
     }
-    // A point in the wrong place.
-    for power in [10.0, 0.1, 100.0, 0.01, 1e3, 1e-3] {
-        ways.push(Amount::in_base(dimension, base / power));
+    // A point in the wrong place; a warm day and a cold one are not ten times each other.
+    if dimension != Dimension::Temperature {
+        for power in [10.0, 0.1, 100.0, 0.01, 1e3, 1e-3] {
+            ways.push(Amount::in_base(dimension, base / power));
+        }
     }
     ways.retain(|way| spec.check(*way).is_ok() && expected.off(way.base()) < FITS);
     let away = |way: &Amount| (way.base() - expected.likely).abs();
@@ -309,4 +311,379 @@ pub fn doubt(batch: &Batch, reading: &Reading, plan: &Plan, now: Moment) -> Opti
         says.extend(say![odd]);
     }
     (!says.is_empty()).then_some(Doubt { says, meant })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::demo;
+    use crate::plan::plan;
+    use crate::testing::any_batch;
+    use calc::quantity::{Temperature, settled};
+    use proptest::prelude::*;
+    use proptest::strategy::ValueTree;
+    use proptest::test_runner::TestRunner;
+
+    const BEGUN: Moment = Moment::from_seconds(1_754_294_400);
+
+    /// A batch that is in the middle of everything: pitched twelve hours after it began.
+    fn example() -> Batch {
+        let mut batch = demo("x".to_owned(), BEGUN);
+        batch.tick(Step::Culture, Some(BEGUN + Duration::hours(12.0)));
+        batch
+    }
+
+    fn reading(kind: ReadingKind, base: f64, hours: f64) -> Reading {
+        Reading {
+            kind,
+            value: Amount::in_base(kind.spec().dimension, base),
+            at: BEGUN + Duration::hours(hours),
+            temperature: None,
+            note: String::new(),
+        }
+    }
+
+    fn ask(batch: &Batch, reading: &Reading) -> Option<Doubt> {
+        let before = (batch.clone(), reading.clone());
+        let found = doubt(batch, reading, &plan(batch), reading.at);
+        assert_eq!((batch, reading), (&before.0, &before.1), "a doubt changes nothing");
+        found
+    }
+
+    fn unit(dimension: Dimension, key: &str) -> Unit {
+        *dimension.units().iter().find(|unit| unit.key == key).unwrap()
+    }
+
+    /// Typed into a field with this unit: refused with a guess, or taken and doubted, or neither.
+    fn typed(batch: &Batch, kind: ReadingKind, in_unit: &str, text: &str, hours: f64) -> Option<Amount> {
+        let (spec, unit) = (kind.spec(), unit(kind.spec().dimension, in_unit));
+        let amount = Amount::parse(spec.dimension, &unit, text).unwrap();
+        if spec.check(amount).is_err() {
+            let near = expected(batch, &plan(batch), kind, BEGUN + Duration::hours(hours));
+            return meant(spec, &unit, text, near);
+        }
+        ask(batch, &reading(kind, amount.base(), hours))?.meant
+    }
+
+    #[track_caller]
+    fn guesses(kind: ReadingKind, in_unit: &str, text: &str, meant: f64, meant_unit: &str) {
+        let guess = typed(&example(), kind, in_unit, text, 20.0);
+        let guess = guess.map(|guess| guess.in_unit(&unit(kind.spec().dimension, meant_unit)));
+        assert!(guess.is_some_and(|guess| (guess - meant).abs() < 1e-6), "{text} {in_unit}: {guess:?}");
+    }
+
+    #[test]
+    fn a_gravity_without_its_point() {
+        for kind in [ReadingKind::PreBoilGravity, ReadingKind::OriginalGravity, ReadingKind::Gravity] {
+            for in_unit in ["sg", "plato"] {
+                guesses(kind, in_unit, "1045", 1.045, "sg");
+                guesses(kind, in_unit, "1 045", 1.045, "sg");
+                guesses(kind, in_unit, "1,045.0", 1.045, "sg");
+            }
+            guesses(kind, "plato", "1,045", 1.045, "sg");
+            guesses(kind, "plato", "1.045", 1.045, "sg");
+            guesses(kind, "sg", "45", 1.045, "sg");
+        }
+        guesses(ReadingKind::OriginalGravity, "sg", "11.5", 11.5, "plato");
+        guesses(ReadingKind::OriginalGravity, "plato", "115", 11.5, "plato");
+        guesses(ReadingKind::PreBoilBrix, "brix", "1.042", calc_plato(1.042), "brix");
+        // With a comma it is what it says.
+        assert_eq!(typed(&example(), ReadingKind::OriginalGravity, "sg", "1,045", 20.0), None);
+    }
+
+    fn calc_plato(sg: f64) -> f64 {
+        from_sg(Dimension::Brix, sg).base()
+    }
+
+    #[test]
+    fn the_other_degrees() {
+        guesses(ReadingKind::SourTemperature, "c", "75", 75.0, "f");
+        guesses(ReadingKind::SourTemperature, "f", "24", 24.0, "c");
+        guesses(ReadingKind::SourTemperature, "f", "35", 35.0, "c");
+        let celsius = unit(Dimension::Temperature, "c");
+        let mash = Field::MashTemperature.spec();
+        let guess = meant(mash, &celsius, "150", Some(Temperature::celsius(67.0).amount())).unwrap();
+        assert_eq!(guess.number_text(&unit(Dimension::Temperature, "f")), "150");
+        let sample = meant(crate::document::SAMPLE_TEMPERATURE, &celsius, "150", None).unwrap();
+        assert_eq!(sample.number_text(&unit(Dimension::Temperature, "f")), "150");
+    }
+
+    #[test]
+    fn gallons_and_millilitres_for_litres() {
+        guesses(ReadingKind::PreBoilVolume, "l", "5.6", 5.6, "gal");
+        guesses(ReadingKind::PreBoilVolume, "gal", "21.5", 21.5, "l");
+        guesses(ReadingKind::PreBoilVolume, "l", "21500", 21.5, "l");
+        guesses(ReadingKind::PreBoilVolume, "l", "21,500.0", 21.5, "l");
+        guesses(ReadingKind::FermenterVolume, "l", "185", 18.5, "l");
+        guesses(ReadingKind::DropAcid, "ml", "0.012", 12.0, "ml");
+        guesses(ReadingKind::DropAcid, "l", "12", 12.0, "ml");
+    }
+
+    #[test]
+    fn a_ph_without_its_point() {
+        for (text, meant) in [("54", 5.4), ("538", 5.38), ("5380", 5.38), ("0.54", 5.4)] {
+            guesses(ReadingKind::MashPh, "ph", text, meant, "ph");
+        }
+        guesses(ReadingKind::SourPh, "ph", "342", 3.42, "ph");
+        assert_eq!(typed(&example(), ReadingKind::MashPh, "ph", "5,38", 1.0), None);
+        assert_eq!(typed(&example(), ReadingKind::MashPh, "ph", "-5", 1.0), None);
+        assert_eq!(typed(&example(), ReadingKind::MashPh, "ph", "0", 1.0), None);
+    }
+
+    #[test]
+    fn jumps_against_the_plan_and_against_nature() {
+        let mut batch = example();
+        assert!(ask(&batch, &reading(ReadingKind::MashPh, 7.2, 1.0)).is_some_and(|odd| odd.meant.is_none()));
+        batch.readings.add(reading(ReadingKind::SourPh, 3.6, 40.0));
+        let says = |batch: &Batch, kind, base, hours| {
+            ask(batch, &reading(kind, base, hours)).map(|odd| format!("{:?}", odd.says)).unwrap_or_default()
+        };
+        assert!(says(&batch, ReadingKind::SourPh, 4.4, 45.0).contains("souring only lowers the pH"));
+        batch.readings.add(reading(ReadingKind::Gravity, 4.0, 120.0));
+        assert!(says(&batch, ReadingKind::Gravity, 8.0, 150.0).contains("only lowers the gravity"));
+        batch.readings.add(reading(ReadingKind::PreBoilVolume, 20.0, 2.0));
+        assert!(says(&batch, ReadingKind::PostBoilVolume, 26.0, 60.0).contains("only drives water off"));
+        // Fruit brings sugar: then it may rise.
+        batch.tick(Step::FruitIn, Some(BEGUN + Duration::hours(140.0)));
+        assert_eq!(says(&batch, ReadingKind::Gravity, 6.0, 150.0), "");
+    }
+
+    #[test]
+    fn a_time_to_come_and_one_before_the_batch() {
+        let batch = example();
+        let plan = plan(&batch);
+        let ask = |hours: f64, now: f64| {
+            let at = reading(ReadingKind::MashPh, 5.5, hours);
+            doubt(&batch, &at, &plan, BEGUN + Duration::hours(now)).map(|odd| format!("{:?}", odd.says))
+        };
+        assert!(ask(5.0, 1.0).is_some_and(|says| says.contains("still to come")));
+        assert!(ask(-5.0, 1.0).is_some_and(|says| says.contains("before this batch began")));
+        assert_eq!(ask(1.0, 1.0), None);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(128))]
+
+        #[test]
+        fn any_reading_of_any_batch_is_answered_and_left_alone(batch in any_batch(), share in 0.0..=1.0f64, hours in -50.0..2000.0f64) {
+            let plan = plan(&batch);
+            for &kind in ReadingKind::ALL {
+                let (low, high) = (kind.spec().low.base(), kind.spec().high.base());
+                let value = Amount::in_base(kind.spec().dimension, low + share * (high - low));
+                let at = batch.begun + Duration::hours(hours);
+                let one = Reading { kind, value, at, temperature: None, note: String::new() };
+                let before = one.clone();
+                if let Some(Doubt { says, meant }) = doubt(&batch, &one, &plan, at) {
+                    prop_assert!(!says.is_empty());
+                    prop_assert!(meant.is_none_or(|meant| meant.is_finite() && kind.spec().check(meant).is_ok()));
+                }
+                prop_assert_eq!(&one, &before);
+                prop_assert!(expected(&batch, &plan, kind, at).is_none_or(|amount| kind.spec().check(amount).is_ok()));
+            }
+        }
+
+        #[test]
+        fn any_text_gets_a_guess_in_range_or_none(text in "[0-9., -]{0,8}", place in 0..ReadingKind::ALL.len(), near in proptest::option::of(0.0..=1.0f64)) {
+            let spec = ReadingKind::ALL[place].spec();
+            let near = near.map(|share| Amount::in_base(spec.dimension, spec.low.base() + share * (spec.high.base() - spec.low.base())));
+            for unit in spec.dimension.units() {
+                if let Some(guess) = meant(spec, unit, &text, near) {
+                    prop_assert!(spec.check(guess).is_ok());
+                }
+            }
+        }
+    }
+
+    /// Days that a home brewer could have: the example with other volumes, strengths, waters of habit and
+    /// temperatures, some of them with earlier readings.
+    fn days(count: usize) -> Vec<Batch> {
+        let mut runner = TestRunner::deterministic();
+        let strategy = (10.0..40.0f64, 8.0..16.0f64, 20.0..42.0f64, 0.6..0.85f64, 1.5..5.0f64, 60.0..90.0f64);
+        (0..count)
+            .map(|_| {
+                let (litres, plato, warm, efficiency, evaporation, minutes) =
+                    strategy.new_tree(&mut runner).unwrap().current();
+                let mut batch = example();
+                for (field, base) in [
+                    (Field::BatchVolume, litres),
+                    (Field::WantedGravity, plato),
+                    (Field::KettleVolume, 100.0),
+                    (Field::FermenterVolume, 100.0),
+                    (Field::SourTemperature, warm),
+                    (Field::Efficiency, efficiency),
+                    (Field::Evaporation, evaporation),
+                    (Field::MainBoil, minutes),
+                ] {
+                    let amount = Amount::in_base(field.spec().dimension, base);
+                    Slot::Of(field).set(&mut batch, Some(amount)).unwrap();
+                }
+                batch
+            })
+            .collect()
+    }
+
+    /// A standard normal number, by the sum of twelve even ones.
+    fn normal(runner: &mut TestRunner) -> f64 {
+        (0..12).map(|_| (0.0..1.0f64).new_tree(runner).unwrap().current()).sum::<f64>() - 6.0
+    }
+
+    /// The figure whose spread an honest reading of a kind is drawn from.
+    const READ: [(ReadingKind, Figure); 10] = [
+        (ReadingKind::MashPh, Figure::MashPhPlain),
+        (ReadingKind::PreBoilVolume, Figure::PreBoilVolume),
+        (ReadingKind::PreBoilGravity, Figure::PreBoilGravity),
+        (ReadingKind::WortPh, Figure::WortPh),
+        (ReadingKind::ChillTime, Figure::ChillTime),
+        (ReadingKind::PostBoilVolume, Figure::PostBoilVolume),
+        (ReadingKind::OriginalGravity, Figure::OriginalGravity),
+        (ReadingKind::FermenterVolume, Figure::FermenterVolume),
+        (ReadingKind::Gravity, Figure::FinalGravity),
+        (ReadingKind::PackagedVolume, Figure::PackagedVolume),
+    ];
+
+    /// A reading drawn from a figure's spread, shown in the first unit's digits as an instrument shows it.
+    fn drawn(
+        runner: &mut TestRunner,
+        planned: &Plan,
+        kind: ReadingKind,
+        figure: Figure,
+        hours: f64,
+    ) -> Option<Reading> {
+        let shown = figure.of(&planned.figures).ok()?;
+        let deviation = (shown.high.base() - shown.low.base()) / BAND;
+        let unit = &kind.spec().dimension.units()[0];
+        let exact = Amount::in_base(kind.spec().dimension, shown.value.base() + deviation * normal(runner));
+        let read = Amount::parse(kind.spec().dimension, unit, &exact.number_text(unit)).ok()?;
+        kind.spec().check(read).ok()?;
+        Some(reading(kind, read.base(), hours))
+    }
+
+    #[test]
+    fn an_honest_reading_is_hardly_ever_doubted() {
+        let mut runner = TestRunner::deterministic();
+        let (mut asked, mut doubted) = (0, Vec::new());
+        for batch in days(40) {
+            let planned = plan(&batch);
+            for (kind, figure) in READ {
+                for _ in 0..8 {
+                    let Some(one) = drawn(&mut runner, &planned, kind, figure, 20.0) else { continue };
+                    asked += 1;
+                    doubted.extend(doubt(&batch, &one, &planned, one.at).map(|odd| (one, odd)));
+                }
+            }
+            // A souring read every ten hours: each reading from the forecast as those before it have it.
+            let mut souring = batch.clone();
+            for hours in [22.0, 32.0, 42.0, 52.0, 62.0] {
+                let planned = plan(&souring);
+                let since = BEGUN + Duration::hours(hours) - (BEGUN + Duration::hours(12.0));
+                let Some(point) = planned.course.iter().find(|point| point.at >= since) else { continue };
+                let deviation = (point.high.base() - point.low.base()) / BAND;
+                let last = souring.readings.last(ReadingKind::SourPh).map_or(9.0, |last| last.value.base());
+                // The wort itself never rises; its meter errs.
+                let ph = (point.value.base() + deviation * normal(&mut runner)).min(last)
+                    + 0.03 * normal(&mut runner);
+                let one = reading(ReadingKind::SourPh, settled((ph * 100.0).round() / 100.0), hours);
+                if one.kind.spec().check(one.value).is_err() {
+                    continue;
+                }
+                asked += 1;
+                doubted.extend(doubt(&souring, &one, &planned, one.at).map(|odd| (one.clone(), odd)));
+                souring.readings.add(one);
+            }
+        }
+        println!("honest readings doubted: {} of {asked}", doubted.len());
+        assert!(asked > 3_000, "{asked}");
+        assert!(doubted.len() * 100 < asked, "{} of {asked}: {:#?}", doubted.len(), &doubted[..3]);
+    }
+
+    /// One kind of mistake: how often it is caught with the right value offered.
+    #[track_caller]
+    fn caught(
+        name: &str,
+        kinds: &[(ReadingKind, Figure)],
+        (meant_in, typed_in): (&str, &str),
+        digits: Option<usize>,
+        mistake: impl Fn(&str) -> String,
+    ) {
+        let mut runner = TestRunner::deterministic();
+        let (mut made, mut seen, mut missed) = (0, 0, Vec::new());
+        for batch in days(40) {
+            let planned = plan(&batch);
+            for &(kind, figure) in kinds {
+                let Some(honest) = drawn(&mut runner, &planned, kind, figure, 20.0) else { continue };
+                let meant_unit = unit(kind.spec().dimension, meant_in);
+                // A dose in litres has more digits than litres are shown with.
+                let text = |amount: Amount| {
+                    let small = kind.spec().dimension == Dimension::SmallVolume;
+                    if small { amount.entry_text(&meant_unit) } else { amount.number_text(&meant_unit) }
+                };
+                let mut right = text(honest.value);
+                right.truncate(digits.unwrap_or(right.len()));
+                let wrong = mistake(&right);
+                made += 1;
+                let guess = typed(&batch, kind, typed_in, &wrong, 20.0).map(text);
+                let guess = guess.map(|mut guess| {
+                    guess.truncate(digits.unwrap_or(guess.len()));
+                    guess
+                });
+                if guess.as_deref() == Some(&right) {
+                    seen += 1;
+                } else {
+                    missed.push((kind, right, wrong, guess));
+                }
+            }
+        }
+        println!("{name}: {seen} of {made} caught");
+        assert!(made >= 40 && seen * 100 >= made * 95, "{name}: {seen} of {made}; missed {missed:?}");
+    }
+
+    #[test]
+    fn mixed_up_units_are_caught() {
+        let gravity = [
+            (ReadingKind::PreBoilGravity, Figure::PreBoilGravity),
+            (ReadingKind::OriginalGravity, Figure::OriginalGravity),
+            (ReadingKind::Gravity, Figure::FinalGravity),
+        ];
+        let volume = [
+            (ReadingKind::PreBoilVolume, Figure::PreBoilVolume),
+            (ReadingKind::PostBoilVolume, Figure::PostBoilVolume),
+            (ReadingKind::FermenterVolume, Figure::FermenterVolume),
+            (ReadingKind::PackagedVolume, Figure::PackagedVolume),
+        ];
+        let ph = [(ReadingKind::MashPh, Figure::MashPhPlain), (ReadingKind::WortPh, Figure::WortPh)];
+        let dose = [(ReadingKind::DropAcid, Figure::DropAcid)];
+        let same = |text: &str| text.to_owned();
+        let without_point = |text: &str| text.replace('.', "");
+        let comma = |text: &str| text.replace('.', ",");
+        caught("1045 in SG", &gravity, ("sg", "sg"), None, without_point);
+        caught("1045 in °P", &gravity, ("sg", "plato"), None, without_point);
+        caught("SG in °P", &gravity, ("sg", "plato"), None, same);
+        caught("SG with a comma in °P", &gravity, ("sg", "plato"), None, comma);
+        caught("gallons for litres", &volume, ("gal", "l"), None, same);
+        caught("litres for gallons", &volume, ("l", "gal"), None, same);
+        caught("millilitres for litres", &volume, ("ml", "l"), None, same);
+        caught("litres for millilitres, a dose", &dose, ("l", "ml"), None, same);
+        caught("538 for 5.38", &ph, ("ph", "ph"), None, without_point);
+        caught("54 for 5.4", &ph, ("ph", "ph"), Some(3), without_point);
+    }
+
+    #[test]
+    fn mixed_up_degrees_are_caught() {
+        let mut runner = TestRunner::deterministic();
+        let (mut made, mut caught) = (0, 0);
+        let degrees = |key: &str| unit(Dimension::Temperature, key);
+        for batch in days(40) {
+            let wanted = field(&batch, Field::SourTemperature).unwrap();
+            for (meant_in, typed_in) in [("f", "c"), ("c", "f")] {
+                let warm = Temperature::celsius(wanted + 1.5 * normal(&mut runner)).amount();
+                let right = warm.number_text(&degrees(meant_in));
+                made += 1;
+                let guess = typed(&batch, ReadingKind::SourTemperature, typed_in, &right, 20.0);
+                caught +=
+                    i32::from(guess.is_some_and(|guess| guess.number_text(&degrees(meant_in)) == right));
+            }
+        }
+        println!("°F and °C while souring: {caught} of {made} caught");
+        assert!(caught * 100 >= made * 95, "{caught} of {made}");
+    }
 }

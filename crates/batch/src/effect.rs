@@ -103,3 +103,93 @@ pub fn effect(
     told.extend(most.into_iter().flatten().map(|(_, _, says)| says));
     told
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::demo;
+    use crate::document::{Reading, Step};
+    use crate::plan::plan;
+    use crate::say::Piece;
+    use crate::testing::any_batch;
+    use calc::quantity::{Amount, Duration};
+    use proptest::prelude::*;
+
+    fn with(batch: &Batch, kind: ReadingKind, base: f64, hours: f64) -> Batch {
+        let mut after = batch.clone();
+        after.readings.add(Reading {
+            kind,
+            value: Amount::in_base(kind.spec().dimension, base),
+            at: batch.begun + Duration::hours(hours),
+            temperature: None,
+            note: String::new(),
+        });
+        after
+    }
+
+    fn told(before: &Batch, after: &Batch, kind: ReadingKind) -> Vec<String> {
+        let now = before.begun + Duration::hours(0.3);
+        let lines = effect((before, &plan(before)), (after, &plan(after)), kind, now);
+        lines.iter().map(|line| crate::report::text(line)).collect()
+    }
+
+    #[test]
+    fn a_mash_that_reads_high_asks_for_acid() {
+        let mut batch = demo("x".to_owned(), Moment::from_seconds(1_000_000));
+        batch.tick(Step::Salts, Some(batch.begun));
+        batch.tick(Step::MashIn, Some(batch.begun));
+        let lines = told(&batch, &with(&batch, ReadingKind::MashPh, 5.75, 0.25), ReadingKind::MashPh);
+        assert!(lines.iter().any(|line| line.contains("Stir in")), "{lines:?}");
+        assert!(lines.iter().any(|line| line.starts_with("Wort pH now: was ")), "{lines:?}");
+        assert!((2..=3).contains(&lines.len()), "{lines:?}");
+    }
+
+    #[test]
+    fn the_same_plan_has_no_effect() {
+        let batch = demo("x".to_owned(), Moment::from_seconds(1_000_000));
+        assert_eq!(told(&batch, &batch, ReadingKind::MashPh), [""; 0]);
+        // A newer reading stands in place of an older one.
+        let later = with(&batch, ReadingKind::OriginalGravity, 11.0, 9.0);
+        let both = with(&later, ReadingKind::OriginalGravity, 13.0, 8.99);
+        assert_eq!(told(&later, &both, ReadingKind::OriginalGravity), [""; 0]);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(256))]
+
+        #[test]
+        fn what_is_told_is_true(batch in any_batch(), place in 0..ReadingKind::ALL.len(), share in 0.0..=1.0f64, hours in 0.0..500.0f64) {
+            let kind = ReadingKind::ALL[place];
+            let (low, high) = (kind.spec().low.base(), kind.spec().high.base());
+            let after = with(&batch, kind, low + share * (high - low), hours);
+            let now = batch.begun + Duration::hours(hours);
+            let (one, other) = (plan(&batch), plan(&after));
+            let lines = effect((&batch, &one), (&after, &other), kind, now);
+            prop_assert!(lines.len() <= 3);
+            for line in lines {
+                if line == next_move(&after, &other, now).says {
+                    prop_assert_ne!(&line, &next_move(&batch, &one, now).says);
+                    continue;
+                }
+                let Some(Piece::Words(label)) = line.first() else { panic!("{line:?}") };
+                let amounts: Vec<Amount> = line.iter().filter_map(|piece| match piece {
+                    Piece::Amount(amount) => Some(*amount),
+                    _ => None,
+                }).collect();
+                // Some labels are shared: any figure of that name whose numbers are these.
+                let true_of = |figure: &&Figure| {
+                    let (was, is) = (figure.of(&one.figures), figure.of(&other.figures));
+                    figure.label() == *label && match amounts[..] {
+                        [first, second] => {
+                            was.is_ok_and(|was| was.value == first) && is.is_ok_and(|is| is.value == second)
+                                && first.base() != second.base()
+                        }
+                        [only] => was.is_err() && is.is_ok_and(|is| is.value == only),
+                        _ => false,
+                    }
+                };
+                prop_assert!(Figure::ALL.iter().any(|figure| true_of(&figure)), "{line:?}");
+            }
+        }
+    }
+}

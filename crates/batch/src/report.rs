@@ -14,7 +14,7 @@ fn keyed(name: &str, amount: Amount) -> (String, Value) {
     (format!("{name}_{}", unit.key), json!(amount.in_unit(unit)))
 }
 
-fn text(sentence: &Sentence) -> String {
+pub(crate) fn text(sentence: &Sentence) -> String {
     sentence
         .iter()
         .map(|piece| match piece {

@@ -3,8 +3,10 @@
 use super::*;
 use crate::demo::demo;
 use crate::document::{Batch, Field, FruitField, MaltField, Reading, Slot, Step, WaterField};
+use crate::house::House;
 use crate::moment::Moment;
 use crate::report::plan_json;
+use crate::say::Piece;
 use crate::testing::any_batch;
 use calc::quantity::{Amount, Duration, Ph};
 use proptest::prelude::*;
@@ -296,4 +298,20 @@ fn a_mash_reading_teaches_the_malts_shift_whatever_acid_was_in() {
     higher.readings.remove(1);
     read(&mut higher, ReadingKind::MashPh, 5.5, 1.0);
     assert!(lesson(&higher).unwrap() > 0.1, "the malts pull harder than the mash shows");
+}
+
+#[test]
+fn two_offers_lead_from_nothing_to_the_first_amount() {
+    let mut batch = Batch::new("new".to_owned(), String::new(), Moment::default(), House::default());
+    let mut taken = Vec::new();
+    while let Some(offer) = next_move(&batch, &plan(&batch), Moment::default()).offer {
+        assert!(!taken.contains(&offer), "{offer:?} changed nothing");
+        offer.take(&mut batch);
+        taken.push(offer);
+    }
+    assert_eq!(taken, [Offer::UsualGrist, Offer::DistilledOnly]);
+    assert_eq!(batch.check(), Ok(()));
+    let next = next_move(&batch, &plan(&batch), Moment::default());
+    assert_eq!(next.step, Some(Step::Salts));
+    assert!(next.says.iter().any(|piece| matches!(piece, Piece::Amount(_))), "{:?}", next.says);
 }
