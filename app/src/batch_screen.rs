@@ -223,6 +223,15 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
             })
         })
     };
+    let offer = Memo::new(move |_| current.with(|next| next.offer));
+    let offered = move || {
+        offer.get().map(|offer| {
+            button("main", "offer", offer.words(), move || {
+                open.edit_with_undo(offer.words(), |batch| offer.take(batch));
+                focus("#next");
+            })
+        })
+    };
     let place = move || {
         let stage = current.with(|next| next.stage);
         button("quiet", "show-stage", format!("Go to {}", stage.title()), move || opened.show(stage))
@@ -234,6 +243,7 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
         .child(tag("h2").set("id", "next").set("tabindex", "-1").child("Next move"))
         .child(tag("p").class("says").set("aria-live", "polite").child(live(words)))
         .child(live(all_before))
+        .child(live(offered))
         .child(run::aids(shared, open, current))
         .child(live(form))
         .child(live(done))

@@ -12,7 +12,7 @@ mod warning;
 
 pub use figures::{Figure, Figures, Input, Known, Origin, Shown, Value, Why};
 pub use make::{cooled, plan};
-pub use next::{NextMove, TimerOffer, next_move};
+pub use next::{NextMove, Offer, TimerOffer, next_move};
 pub use run::{Due, RunItem, RunState, SouringDay, catch_up, run_list, souring_days};
 pub use warning::{Level, Warning};
 
