@@ -1,11 +1,10 @@
 //! What a person prefers: units and look.
 
 use batch::house::Rules;
-use batch::json::{Kept, name};
+use batch::json::{Json, Kept as _, Writer, name};
 use batch::keep::KeepError;
 use batch::say::{Piece, Sentence};
 use calc::quantity::{Amount, Dimension, System, Unit};
-use serde_json::{Map, Value};
 
 /// The look.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -42,7 +41,7 @@ impl Theme {
 pub struct Preferences {
     /// Default units.
     pub system: System,
-    /// Units chosen where they are shown, by key.
+    /// Units chosen where they are shown, by key; one for a dimension, in the order of the dimensions.
     pub units: Vec<(Dimension, String)>,
     /// The look.
     pub theme: Theme,
@@ -58,42 +57,59 @@ impl Preferences {
     /// # Errors
     /// [`KeepError`] for a text that is no JSON object.
     pub fn of_text(text: &str) -> Result<Self, KeepError> {
-        let Value::Object(entries) = serde_json::from_str(text)? else {
-            return Err(KeepError::NotAnEnvelope);
-        };
-        let word = |key: &str| entries.get(key).and_then(Value::as_str).unwrap_or_default();
-        let theme = Theme::ALL.iter().find(|(theme, _)| theme.key() == word("theme"));
-        let mut read = Self {
-            system: if word("system") == "us" { System::Us } else { System::Metric },
-            theme: theme.map_or(Theme::Device, |(theme, _)| *theme),
-            hide_help: entries.get("hide_help") == Some(&Value::Bool(true)),
-            units: Vec::new(),
-            rules: Rules::default(),
-        };
-        // What is no object leaves all numbers learning.
-        let _ = read.rules.fill(entries.get("house").cloned().unwrap_or_default());
-        for &dimension in Dimension::ALL {
-            let unit =
-                entries.get("units").and_then(|units| units.get(name(&dimension))).and_then(Value::as_str);
-            read.units.extend(unit.map(|unit| (dimension, unit.to_owned())));
+        let mut read = Self::default();
+        for (key, value) in Json::of(text)?.entries()? {
+            let word = value.string().unwrap_or_default();
+            match key {
+                "system" if word == "us" => read.system = System::Us,
+                "theme" => {
+                    let theme = Theme::ALL.iter().find(|(theme, _)| theme.key() == word);
+                    read.theme = theme.map_or(Theme::Device, |(theme, _)| *theme);
+                }
+                "hide_help" => read.hide_help = value.text() == "true",
+                "units" => {
+                    for (key, unit) in value.entries()? {
+                        let dimension = Dimension::ALL.iter().find(|dimension| name(*dimension) == key);
+                        if let Some((&dimension, unit)) = dimension.zip(unit.string()) {
+                            read.choose(dimension, unit);
+                        }
+                    }
+                }
+                // What is no object leaves all numbers learning.
+                "house" => drop(read.rules.fill(value)),
+                _ => {}
+            }
         }
         Ok(read)
     }
 
     /// The preferences as JSON.
     pub fn to_text(&self) -> String {
-        let units: Map<String, Value> = self
-            .units
-            .iter()
-            .map(|(dimension, unit)| (name(dimension), Value::String(unit.clone())))
-            .collect();
-        let mut entries = Map::new();
-        entries.insert("system".to_owned(), Value::String(name(&self.system)));
-        entries.insert("theme".to_owned(), Value::String(self.theme.key().to_owned()));
-        entries.insert("hide_help".to_owned(), Value::Bool(self.hide_help));
-        entries.insert("units".to_owned(), Value::Object(units));
-        entries.insert("house".to_owned(), self.rules.to_json());
-        Value::Object(entries).to_string()
+        let mut out = Writer::default();
+        out.open('{');
+        out.key("system");
+        out.string(&name(&self.system));
+        out.key("units");
+        out.open('{');
+        for (dimension, unit) in &self.units {
+            out.key(&name(dimension));
+            out.string(unit);
+        }
+        out.close('}');
+        out.key("theme");
+        out.string(self.theme.key());
+        out.key("hide_help");
+        out.plain(if self.hide_help { "true" } else { "false" });
+        out.key("house");
+        self.rules.write(&mut out);
+        out.close('}');
+        out.done()
+    }
+
+    fn choose(&mut self, dimension: Dimension, unit: String) {
+        self.units.retain(|chosen| chosen.0 != dimension);
+        let place = self.units.partition_point(|chosen| chosen.0 < dimension);
+        self.units.insert(place, (dimension, unit));
     }
 
     /// The unit in use for a kind of quantity.
@@ -112,8 +128,7 @@ impl Preferences {
         let current = self.unit(dimension);
         let place = units.iter().position(|unit| unit.key == current.key).unwrap_or(0);
         let next = &units[(place + 1) % units.len()];
-        self.units.retain(|chosen| chosen.0 != dimension);
-        self.units.push((dimension, next.key.to_owned()));
+        self.choose(dimension, next.key.to_owned());
     }
 
     /// Changes all units to a system's, forgetting single choices.

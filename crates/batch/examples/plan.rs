@@ -10,7 +10,7 @@
 
 use batch::demo::demo;
 use batch::document::Batch;
-use batch::json::Kept as _;
+use batch::json::{Json, text_of};
 use batch::moment::Moment;
 use batch::plan::plan;
 use batch::report::plan_json;
@@ -35,15 +35,18 @@ fn run() -> Result<String, String> {
         return if option == "--demo" {
             // A fixed moment: the same document every time.
             let batch = demo("invented-example".to_owned(), Moment::from_seconds(1_764_000_000));
-            serde_json::to_string_pretty(&batch.to_json()).map_err(|problem| problem.to_string())
+            let value: serde_json::Value =
+                serde_json::from_str(&text_of(&batch)).map_err(|problem| problem.to_string())?;
+            serde_json::to_string_pretty(&value).map_err(|problem| problem.to_string())
         } else {
             Err(format!("Unknown option {option}. Give a batch document on standard input, or --demo."))
         };
     }
     let mut text = String::new();
     std::io::stdin().read_to_string(&mut text).map_err(|problem| format!("Standard input: {problem}"))?;
-    let value = serde_json::from_str(&text).map_err(|problem| format!("Not JSON: {problem}"))?;
-    let batch = Batch::read(value).map_err(|problem| format!("Not a batch document: {problem}"))?;
+    let batch = Json::of(&text)
+        .and_then(Batch::read)
+        .map_err(|problem| format!("Not a batch document: {problem}"))?;
     batch.check().map_err(|problem| format!("Not a sound batch: {problem}"))?;
     let report = plan_json(&batch, &plan(&batch), batch.begun);
     serde_json::to_string_pretty(&report).map_err(|problem| problem.to_string())

@@ -14,13 +14,12 @@
 //! The person can freeze a number, or have it begin anew ([`Rules`]).
 
 use crate::document::{Field, OutOfRange, Slot, Spec};
-use crate::json::{Kept, Object, elements, name, read};
+use crate::json::{Json, Kept, Object, Writer, name, read};
 use crate::keep::KeepError;
 use crate::moment::Moment;
 use calc::brew::fruit::HELD_SOURCE;
 use calc::data::Source;
 use calc::quantity::{Amount, Count, Dimension, Estimate, Quantity};
-use serde_json::{Map, Value};
 
 /// A number that readings teach and later batches start from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -191,20 +190,23 @@ struct Learned {
 }
 
 impl Kept for Learned {
-    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
-        let mut parts = elements(value)?.into_iter();
-        let mut next = || read(parts.next().unwrap_or_default());
-        let (mean, deviation, batches): (f64, f64, f64) = (next()?, next()?, next()?);
-        if !(0.0..=f64::from(u32::MAX)).contains(&batches) {
-            return Err(KeepError::Damaged("a house number rests on no number of batches".to_owned()));
-        }
-        *self = Self { mean, deviation, batches: batches as u32 };
+    fn fill(&mut self, value: Json<'_>) -> Result<(), KeepError> {
+        let mut parts = value.elements()?;
+        let (Some(mean), Some(deviation), Some(batches), None) =
+            (parts.next(), parts.next(), parts.next(), parts.next())
+        else {
+            return Err(value.wrong("mean, deviation and number of batches"));
+        };
+        *self = Self { mean: mean.number()?, deviation: deviation.number()?, batches: read(batches)? };
         Ok(())
     }
 
-    fn to_json(&self) -> Value {
-        let parts = [self.mean.to_json(), self.deviation.to_json(), i64::from(self.batches).to_json()];
-        Value::Array(parts.to_vec())
+    fn write(&self, out: &mut Writer) {
+        out.open('[');
+        out.number(self.mean);
+        out.number(self.deviation);
+        self.batches.write(out);
+        out.close(']');
     }
 }
 
@@ -213,22 +215,23 @@ impl Kept for Learned {
 pub struct House([Option<Learned>; HouseNumber::ALL.len()]);
 
 impl Kept for House {
-    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
-        *self = Self::default();
-        for (key, value) in Object::of(value)?.rest() {
-            let number = HouseNumber::ALL.iter().find(|number| name(*number) == key);
-            let number = number.ok_or_else(|| crate::json::unknown(&key))?;
-            self.0[*number as usize] = Some(read(value)?);
+    fn fill(&mut self, value: Json<'_>) -> Result<(), KeepError> {
+        let mut object = Object::of(value)?;
+        for (number, learned) in HouseNumber::ALL.iter().zip(&mut self.0) {
+            *learned = object.read_or_none(&name(number))?;
         }
-        Ok(())
+        object.end()
     }
 
-    fn to_json(&self) -> Value {
-        let learned = HouseNumber::ALL.iter().zip(&self.0);
-        let entry = |(number, learned): (&HouseNumber, &Option<Learned>)| {
-            Some((name(number), learned.as_ref()?.to_json()))
-        };
-        Value::Object(learned.filter_map(entry).collect())
+    fn write(&self, out: &mut Writer) {
+        out.open('{');
+        for (number, learned) in HouseNumber::ALL.iter().zip(&self.0) {
+            if let Some(learned) = learned {
+                out.key(&name(number));
+                learned.write(out);
+            }
+        }
+        out.close('}');
     }
 }
 
@@ -286,14 +289,14 @@ impl Rules {
 /// In JSON `{"evaporation": {"frozen": [mean, deviation, batches], "since": seconds}, …}`. What is not known
 /// or cannot be is as usual: a wish that cannot be read stops nobody.
 impl Kept for Rules {
-    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
+    fn fill(&mut self, value: Json<'_>) -> Result<(), KeepError> {
         *self = Self::default();
         let mut entries = Object::of(value)?;
         for (place, number) in HouseNumber::ALL.iter().enumerate() {
-            let Some(Value::Object(mut rule)) = entries.take(&name(number)) else { continue };
-            let mut taken = |key: &str| rule.remove(key);
-            self.frozen.0[place] = taken("frozen").and_then(|value| read(value).ok());
-            self.since[place] = taken("since").and_then(|value| read(value).ok());
+            let rule = entries.take(&name(number)).and_then(|rule| Object::of(rule).ok());
+            let Some(mut rule) = rule else { continue };
+            self.frozen.0[place] = rule.read_or_none("frozen").unwrap_or_default();
+            self.since[place] = rule.read_or_none("since").unwrap_or_default();
         }
         if self.frozen.check().is_err() {
             self.frozen = House::default();
@@ -301,21 +304,26 @@ impl Kept for Rules {
         Ok(())
     }
 
-    fn to_json(&self) -> Value {
-        let mut entries = Map::new();
+    fn write(&self, out: &mut Writer) {
+        out.open('{');
         for (place, number) in HouseNumber::ALL.iter().enumerate() {
-            let mut rule = Map::new();
-            if let Some(learned) = &self.frozen.0[place] {
-                rule.insert("frozen".to_owned(), learned.to_json());
+            let (frozen, since) = (&self.frozen.0[place], &self.since[place]);
+            if frozen.is_none() && since.is_none() {
+                continue;
             }
-            if let Some(since) = &self.since[place] {
-                rule.insert("since".to_owned(), since.to_json());
+            out.key(&name(number));
+            out.open('{');
+            if let Some(learned) = frozen {
+                out.key("frozen");
+                learned.write(out);
             }
-            if !rule.is_empty() {
-                entries.insert(name(number), Value::Object(rule));
+            if let Some(since) = since {
+                out.key("since");
+                since.write(out);
             }
+            out.close('}');
         }
-        Value::Object(entries)
+        out.close('}');
     }
 }
 
@@ -420,6 +428,7 @@ fn settled(prior: Prior, seen: &[(f64, f64)]) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::json::text_of;
     use calc::quantity::VolumeRate;
 
     const AT: Moment = Moment::from_seconds(100);
@@ -505,8 +514,12 @@ mod tests {
         rules.freeze(HouseNumber::Evaporation, &House::learn(&[lesson(3.0)], &rules));
         rules.count_from(HouseNumber::Evaporation, Some(AT));
         rules.count_from(HouseNumber::FruitYield, Some(AT));
-        let read = |text: &str| read::<Rules>(serde_json::from_str(text).unwrap()).unwrap();
-        assert_eq!(read(&rules.to_json().to_string()), rules);
+        let read = |text: &str| read::<Rules>(Json::of(text).unwrap()).unwrap();
+        let kept = read(&text_of(&rules));
+        assert_eq!(kept.since, rules.since);
+        let frozen = |rules: &Rules| rules.frozen.0[HouseNumber::Evaporation as usize].unwrap();
+        assert!((frozen(&kept).mean - frozen(&rules).mean).abs() < 1e-9, "ten digits are kept");
+        assert_eq!(read(&text_of(&kept)), kept);
         let odd = r#"{"evaporation": {"frozen": ["x"], "since": 100}, "later": {"since": 3}, "chilling": 7}"#;
         let mut since = Rules::default();
         since.count_from(HouseNumber::Evaporation, Some(AT));

@@ -1,13 +1,11 @@
 //! A point in time.
 
 use calc::quantity::Duration;
-use serde::Deserialize;
 use std::ops::{Add, Sub};
 
 /// A point in time, in whole seconds since 1970-01-01 00:00 UTC. The view turns
 /// it into the person's own clock.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
-#[serde(transparent)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Moment(i64);
 
 impl Moment {

@@ -9,7 +9,7 @@ use crate::document::{
     ReadingKind, Rest, SaltLine, SampleNumbers, Slot, Spec, Step, Tasting, Timer, Water, WaterField,
 };
 use crate::house::{House, HouseNumber, Lesson, Rules};
-use crate::json::Kept as _;
+use crate::json::{Json, text_of};
 use crate::keep::Envelope;
 use crate::moment::Moment;
 use calc::brew::bitterness::HopForm;
@@ -140,8 +140,8 @@ pub fn any_house() -> impl Strategy<Value = House> {
 
 /// The house numbers with as many digits as are kept.
 fn as_kept(house: House) -> House {
-    let text = crate::keep::text_of(&house.to_json()).unwrap_or_default();
-    serde_json::from_str(&text).ok().and_then(|value| crate::json::read(value).ok()).unwrap_or(house)
+    let text = text_of(&house);
+    Json::of(&text).and_then(crate::json::read).unwrap_or(house)
 }
 
 /// Any batch that could be typed: every field of every table, every choice,

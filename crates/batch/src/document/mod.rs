@@ -11,7 +11,7 @@ pub use step::{Stage, Step};
 pub use table::{Fallback, OutOfRange, Slot, Spec};
 
 use crate::house::House;
-use crate::json::{Kept, Object, Usual, by_field, by_name, name};
+use crate::json::{Json, Kept, Object, Usual, Writer, by_field, by_name, name};
 use crate::keep::KeepError;
 use crate::moment::Moment;
 use calc::brew::bitterness::HopForm;
@@ -33,7 +33,6 @@ use calc::quantity::{
     GaugePressure, MaltBuffering, Mass, Ph, PhDifference, Plato, Power, Quantity, Temperature,
     TitratableAcidity, Volume, VolumePerMass, VolumeRate,
 };
-use serde_json::{Map, Value};
 use table::fields;
 
 const KIT: Source = Source::our_estimate("A common size; type your own kit's figure.");
@@ -910,28 +909,29 @@ by_field!(Batch, Self::new(String::new(), String::new(), Moment::default(), Hous
 /// Ticks in JSON: under each step the seconds since the ticked step before it;
 /// under the first, since 1970. Seventeen steps stay small that way.
 impl Kept for Vec<Tick> {
-    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
+    fn fill(&mut self, value: Json<'_>) -> Result<(), KeepError> {
         let mut object = Object::of(value)?;
         let mut at = 0_i64;
         self.clear();
         for &step in Step::ALL {
             // A time that is not there is no tick.
-            if let Some(since) = object.read_or_none::<i64>(&name(&step))? {
-                at = at.wrapping_add(since);
+            if let Some(since) = object.take(&name(&step)) {
+                at = at.wrapping_add(since.whole()?);
                 self.push(Tick(step, Moment::from_seconds(at)));
             }
         }
         object.end()
     }
 
-    fn to_json(&self) -> Value {
+    fn write(&self, out: &mut Writer) {
         let mut before = 0;
-        let mut entries = Map::new();
+        out.open('{');
         for Tick(step, at) in self {
-            entries.insert(name(step), at.as_seconds().wrapping_sub(before).to_json());
+            out.key(&name(step));
+            out.whole(at.as_seconds().wrapping_sub(before));
             before = at.as_seconds();
         }
-        Value::Object(entries)
+        out.close('}');
     }
 }
 
@@ -979,7 +979,7 @@ impl Batch {
     ///
     /// # Errors
     /// [`KeepError`] for a name that is not known or something of the wrong form.
-    pub fn read(value: Value) -> Result<Self, KeepError> {
+    pub fn read(value: Json<'_>) -> Result<Self, KeepError> {
         let mut batch: Self = Usual::usual();
         batch.fill(value)?;
         Ok(batch)

@@ -2,11 +2,10 @@
 
 use super::Spec;
 use super::step::Stage;
-use crate::json::{Kept, Object, elements, read};
+use crate::json::{Json, Kept, Object, Writer, read};
 use crate::keep::KeepError;
 use crate::moment::Moment;
 use calc::quantity::{Amount, Dimension, Temperature};
-use serde_json::{Map, Value};
 
 /// Declares the kinds of reading with their table rows.
 macro_rules! readings {
@@ -186,24 +185,26 @@ const FROM: &str = "from_s";
 
 /// One reading as it is stored: seconds since the one before, the value, and
 /// temperature and note where there are any.
-fn stored(value: Value) -> Result<(i64, f64, Option<f64>, String), KeepError> {
-    let mut parts = elements(value)?.into_iter();
-    let mut next = || parts.next().unwrap_or_default();
-    let (since, value) = (read(next())?, read(next())?);
-    let (temperature, note) = (next(), next());
-    let temperature = if temperature.is_null() { None } else { Some(read(temperature)?) };
-    Ok((since, value, temperature, if note.is_null() { String::new() } else { read(note)? }))
+fn stored(reading: Json<'_>) -> Result<(i64, f64, Option<f64>, String), KeepError> {
+    let mut parts = reading.elements()?;
+    let (Some(since), Some(value)) = (parts.next(), parts.next()) else {
+        return Err(reading.wrong("seconds and a value"));
+    };
+    let mut further = || parts.next().filter(|part| part.text() != "null");
+    let (temperature, note) = (further(), further());
+    let note = note.map(read).transpose()?.unwrap_or_default();
+    Ok((since.whole()?, value.number()?, temperature.map(Json::number).transpose()?, note))
 }
 
 impl Kept for Readings {
-    fn fill(&mut self, value: Value) -> Result<(), KeepError> {
+    fn fill(&mut self, value: Json<'_>) -> Result<(), KeepError> {
         let mut groups = Object::of(value)?;
-        let from: i64 = groups.read(FROM)?;
+        let from: Moment = groups.read(FROM)?;
         self.0.clear();
         for (key, group) in groups.rest() {
-            let kind = ReadingKind::from_key(&key).ok_or_else(|| crate::json::unknown(&key))?;
-            let mut at = from;
-            for reading in elements(group)? {
+            let kind = ReadingKind::from_key(key).ok_or_else(|| crate::json::unknown(key))?;
+            let mut at = from.as_seconds();
+            for reading in group.elements()? {
                 let (since, value, temperature, note) = stored(reading)?;
                 at = at.wrapping_add(since);
                 self.add(Reading {
@@ -218,32 +219,37 @@ impl Kept for Readings {
         Ok(())
     }
 
-    fn to_json(&self) -> Value {
+    fn write(&self, out: &mut Writer) {
         let from = self.0.first().map_or(0, |reading| reading.at.as_seconds());
-        let mut groups = Map::new();
-        groups.insert(FROM.to_owned(), from.to_json());
+        out.open('{');
+        out.key(FROM);
+        out.whole(from);
         for &kind in ReadingKind::ALL {
-            let mut before = from;
-            let mut group = Vec::new();
+            let mut before = None;
             for reading in self.of(kind) {
+                if before.is_none() {
+                    out.key(kind.spec().key);
+                    out.open('[');
+                }
+                out.open('[');
                 // Wrapping, both here and on the way back, keeps even absurd times exact.
-                let since = reading.at.as_seconds().wrapping_sub(before);
-                before = reading.at.as_seconds();
-                let mut parts = vec![since.to_json(), reading.value.base().to_json()];
-                let (noted, warm) =
-                    (!reading.note.is_empty(), reading.temperature.map(Temperature::as_celsius));
-                if noted || warm.is_some() {
-                    parts.push(warm.map_or(Value::Null, |warm| warm.to_json()));
+                out.whole(reading.at.as_seconds().wrapping_sub(before.unwrap_or(from)));
+                before = Some(reading.at.as_seconds());
+                out.number(reading.value.base());
+                match reading.temperature {
+                    Some(temperature) => out.number(temperature.as_celsius()),
+                    None if reading.note.is_empty() => {}
+                    None => out.plain("null"),
                 }
-                if noted {
-                    parts.push(reading.note.to_json());
+                if !reading.note.is_empty() {
+                    out.string(&reading.note);
                 }
-                group.push(Value::Array(parts));
+                out.close(']');
             }
-            if !group.is_empty() {
-                groups.insert(kind.spec().key.to_owned(), Value::Array(group));
+            if before.is_some() {
+                out.close(']');
             }
         }
-        Value::Object(groups)
+        out.close('}');
     }
 }

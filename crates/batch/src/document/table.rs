@@ -4,6 +4,8 @@
 //! fields of the app all come from these rows.
 
 use super::Batch;
+use crate::json::{Json, Object, Writer};
+use crate::keep::KeepError;
 use calc::data::Source;
 use calc::quantity::{Amount, Dimension, Quantity};
 
@@ -88,19 +90,12 @@ macro_rules! fields {
         }
 
         impl Kept for $owner {
-            fn fill(&mut self, value: Value) -> Result<(), KeepError> {
-                *self = Self::default();
-                crate::json::fill_numbers(value, &mut |key, number| {
-                    let field = $enum::ALL.iter().find(|field| field.spec().key == key);
-                    field.is_some_and(|&field| self.0[field as usize].replace(number).is_none())
-                })
+            fn fill(&mut self, value: Json<'_>) -> Result<(), KeepError> {
+                table::fill_numbers(value, $enum::SPECS, &mut self.0)
             }
 
-            fn to_json(&self) -> Value {
-                let typed = $enum::ALL
-                    .iter()
-                    .filter_map(|&field| Some((field.spec().key.to_owned(), self.0[field as usize]?.to_json())));
-                Value::Object(typed.collect())
+            fn write(&self, out: &mut Writer) {
+                table::write_numbers(out, $enum::SPECS, &self.0);
             }
         }
 
@@ -114,21 +109,19 @@ macro_rules! fields {
             /// Every field.
             pub const ALL: &[Self] = &[$(Self::$variant),+];
 
+            /// Every table row, each at its field's place.
+            const SPECS: &[Spec] = &[ $( Spec {
+                label: $label,
+                key: $key,
+                dimension: Dimension::$dimension,
+                low: Amount::in_base(Dimension::$dimension, $low as f64),
+                high: Amount::in_base(Dimension::$dimension, $high as f64),
+                assumed: fields!(@assumed $dimension $($assumed, $source)?),
+            } ),+ ];
+
             /// The field's table row.
             pub fn spec(self) -> &'static Spec {
-                match self {
-                    $( Self::$variant => {
-                        const SPEC: &Spec = &Spec {
-                            label: $label,
-                            key: $key,
-                            dimension: Dimension::$dimension,
-                            low: Amount::in_base(Dimension::$dimension, $low as f64),
-                            high: Amount::in_base(Dimension::$dimension, $high as f64),
-                            assumed: fields!(@assumed $dimension $($assumed, $source)?),
-                        };
-                        SPEC
-                    } )+
-                }
+                &Self::SPECS[self as usize]
             }
 
             /// What the person typed, if anything.
@@ -154,6 +147,34 @@ macro_rules! fields {
 }
 
 pub(crate) use fields;
+
+/// Reads an object of numbers, each into the place of the row that has its key.
+///
+/// # Errors
+/// [`KeepError`] for a key of no row, and for what is no number.
+pub(super) fn fill_numbers(
+    value: Json<'_>,
+    specs: &[Spec],
+    numbers: &mut [Option<f64>],
+) -> Result<(), KeepError> {
+    let mut object = Object::of(value)?;
+    for (number, spec) in numbers.iter_mut().zip(specs) {
+        *number = object.take(spec.key).map(|value| value.number_at(spec.key)).transpose()?;
+    }
+    object.end()
+}
+
+/// Writes the numbers that there are, each under the key of its row.
+pub(super) fn write_numbers(out: &mut Writer, specs: &[Spec], numbers: &[Option<f64>]) {
+    out.open('{');
+    for (spec, number) in specs.iter().zip(numbers) {
+        if let Some(number) = number {
+            out.key(spec.key);
+            out.number(*number);
+        }
+    }
+    out.close('}');
+}
 
 /// Any entry field of a batch document.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -17,21 +17,17 @@
 //! different texts of one revision are both kept, the one from the file as a
 //! copy; what is already there in a newer or the same form stays as it is.
 
-use super::envelope::{APP, Envelope, Newer, Opened, decode, encode, label_of, text_of};
+use super::envelope::{APP, Envelope, Newer, Opened, decode, encode, label_of};
 use super::packed::unpack_whole;
-use super::{KeepError, name_with, object};
-use crate::json::Kept as _;
+use super::{KeepError, name_with};
+use crate::json::{Json, Object, by_field, read as read_json, text_of};
 use crate::moment::Moment;
-use serde::Deserialize;
-use serde_json::Value;
-use serde_json::value::RawValue;
 
 /// The form of keepsake this version writes and reads.
 pub const KEEPSAKE: u32 = 1;
 
 /// A text that could not be read, as it was found.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct SetAside {
     /// Under which key it lay.
     pub key: String,
@@ -39,12 +35,7 @@ pub struct SetAside {
     pub text: String,
 }
 
-impl SetAside {
-    fn to_json(&self) -> Value {
-        let parts = [("key", &self.key), ("text", &self.text)];
-        Value::Object(parts.map(|(key, text)| (key.to_owned(), text.to_json())).into_iter().collect())
-    }
-}
+by_field!(SetAside, Self { key: String::new(), text: String::new() }, { key "key", text "text" } {});
 
 /// A batch of a keepsake that could not be read.
 #[derive(Clone, Debug, PartialEq)]
@@ -111,8 +102,7 @@ impl Contents {
         list(&mut out, batches.into_iter().map(|kept| kept.text));
         if !set_aside.is_empty() {
             out.push_str(",\n\"set_aside\":[");
-            // Two texts always make sound JSON; there is no number in them that could not be written.
-            list(&mut out, set_aside.iter().filter_map(|text| text_of(&text.to_json()).ok()));
+            list(&mut out, set_aside.iter().map(|text| text_of(text)));
         }
         if let Some(preferences) = preferences.filter(|text| is_json(text)) {
             out.push_str(",\n\"preferences\":");
@@ -134,7 +124,7 @@ fn list(out: &mut String, texts: impl Iterator<Item = String>) {
 }
 
 fn is_json(text: &str) -> bool {
-    serde_json::from_str::<serde::de::IgnoredAny>(text).is_ok()
+    Json::of(text).is_ok()
 }
 
 /// Writes a keepsake of these batches.
@@ -147,30 +137,6 @@ pub fn write(envelopes: &[Envelope], made: Moment) -> Result<String, KeepError> 
     Ok(Contents { batches, ..Contents::default() }.write(made))
 }
 
-/// The form of a keepsake, and nothing else.
-#[derive(Deserialize)]
-struct Form {
-    tartwright_keepsake: Option<u32>,
-}
-
-/// The file as it is read.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Outer<'a> {
-    #[serde(rename = "tartwright_keepsake")]
-    _form: u32,
-    #[serde(default)]
-    app: String,
-    #[serde(default)]
-    made_s: Moment,
-    #[serde(borrow)]
-    batches: Vec<&'a RawValue>,
-    #[serde(default)]
-    set_aside: Vec<SetAside>,
-    #[serde(borrow, default)]
-    preferences: Option<&'a RawValue>,
-}
-
 /// Reads a keepsake. A batch that cannot be read does not keep the others from
 /// being read; a file that stops too early is refused as a whole, for nobody
 /// could say what is missing.
@@ -180,25 +146,29 @@ struct Outer<'a> {
 pub fn read(text: &str) -> Result<Keepsake, KeepError> {
     // Some editors put a mark before the first character.
     let text = text.trim_start_matches('\u{feff}');
-    object(text, KeepError::NotAKeepsake)?;
-    match serde_json::from_str(text) {
-        Ok(Form { tartwright_keepsake: Some(KEEPSAKE) }) => {}
-        Ok(Form { tartwright_keepsake: Some(form) }) if form > KEEPSAKE => {
-            return Err(KeepError::NewerKeepsake(form));
-        }
-        Ok(_) => return Err(KeepError::NotAKeepsake),
-        Err(error) if error.is_data() => return Err(KeepError::NotAKeepsake),
-        Err(error) => return Err(KeepError::in_text(text, error)),
+    let json = Json::of(text)?;
+    json.entries().map_err(|_| KeepError::NotAKeepsake)?;
+    let mut file = Object::of(json)?;
+    match file.take("tartwright_keepsake").map(read_json) {
+        Some(Ok(KEEPSAKE)) => {}
+        Some(Ok(form)) if form > KEEPSAKE => return Err(KeepError::NewerKeepsake(form)),
+        _ => return Err(KeepError::NotAKeepsake),
     }
-    let outer: Outer = serde_json::from_str(text)?;
+    let batches =
+        file.take("batches").ok_or_else(|| KeepError::Damaged("the field batches is missing".to_owned()))?;
     let mut keepsake = Keepsake {
-        app: outer.app,
-        made: outer.made_s,
-        set_aside: outer.set_aside,
-        preferences: outer.preferences.map(|raw| raw.get().to_owned()),
+        app: file.read_or_none("app")?.unwrap_or_default(),
+        made: file.read_or_none("made_s")?.unwrap_or_default(),
+        set_aside: file.read_or_none("set_aside")?.unwrap_or_default(),
+        preferences: file
+            .take("preferences")
+            .map(Json::text)
+            .filter(|text| *text != "null")
+            .map(str::to_owned),
         ..Keepsake::default()
     };
-    for (place, raw) in outer.batches.into_iter().map(RawValue::get).enumerate() {
+    file.end()?;
+    for (place, raw) in batches.elements()?.map(Json::text).enumerate() {
         match decode(raw) {
             Ok(Opened::Current(envelope)) => keepsake.batches.push(*envelope),
             Ok(Opened::Newer(newer)) => keepsake.newer.push(newer),
@@ -361,8 +331,7 @@ fn put(book: &[Envelope], merged: &mut Merged, theirs: Envelope) {
 /// The batch under an identity of its own, which follows from its content.
 fn copy_of(theirs: &Envelope) -> Envelope {
     let mut copy = theirs.clone();
-    // A batch that was read is sound, so it has a text; without one the identity still names the batch.
-    let text = text_of(&theirs.data.to_json()).unwrap_or_default();
+    let text = text_of(&theirs.data);
     let start: String = theirs.data.id.chars().take(64).collect();
     copy.data.id = format!("{start}-{:08x}", fingerprint(theirs.data.id.bytes().chain(text.bytes())));
     copy.data.name = name_with(&theirs.data.name, " (brought in)");

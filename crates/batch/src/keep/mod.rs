@@ -15,14 +15,12 @@ mod migrate;
 mod packed;
 mod squeeze;
 
-#[cfg(any(test, feature = "testing"))]
-pub(crate) use envelope::text_of;
 pub use envelope::{Envelope, Newer, Opened, Peeked, Summary, decode, encode, peek, stored_text};
 pub use keepsake::{
     Action, Contents, DamagedRecord, KEEPSAKE, Keepsake, Merged, Planned, SetAside, Stamp, merge, preview,
     read, write,
 };
-pub use migrate::{SCHEMA, migrate};
+pub use migrate::SCHEMA;
 pub use packed::{pack, unpack};
 
 use crate::document::{DocumentError, MOST_TEXT};
@@ -98,60 +96,6 @@ impl std::error::Error for KeepError {}
 impl From<DocumentError> for KeepError {
     fn from(why: DocumentError) -> Self {
         Self::Document(why)
-    }
-}
-
-impl KeepError {
-    /// What is wrong with a text that the JSON reader refused.
-    fn in_text(text: &str, error: serde_json::Error) -> Self {
-        // The reader calls a number that stops at its sign, point or exponent wrong, not short.
-        let cut_number = text.trim_end().ends_with(['-', '+', '.', 'e', 'E']);
-        match error.into() {
-            Self::NotJson { line, column } if cut_number && ends_at(text.trim_end(), line, column) => {
-                Self::CutShort { line, column }
-            }
-            why => why,
-        }
-    }
-}
-
-/// Passes JSON that is an object; `otherwise` is what any other JSON is.
-fn object(text: &str, otherwise: KeepError) -> Result<(), KeepError> {
-    if text.trim_start().starts_with('{') {
-        return Ok(());
-    }
-    match serde_json::from_str::<serde::de::IgnoredAny>(text) {
-        Ok(_) => Err(otherwise),
-        Err(error) => Err(KeepError::in_text(text, error)),
-    }
-}
-
-/// True when the text has nothing behind this place.
-fn ends_at(text: &str, line: usize, column: usize) -> bool {
-    let last = text.rsplit('\n').next().unwrap_or(text);
-    line == text.split('\n').count() && column >= last.len()
-}
-
-impl From<serde_json::Error> for KeepError {
-    fn from(error: serde_json::Error) -> Self {
-        let (line, column) = (error.line(), error.column());
-        match error.classify() {
-            serde_json::error::Category::Eof => Self::CutShort { line, column },
-            serde_json::error::Category::Syntax => Self::NotJson { line, column },
-            // Neither carries more than its words; a reader from memory has no input or output that could fail.
-            serde_json::error::Category::Data | serde_json::error::Category::Io => {
-                let words = error.to_string();
-                match words.strip_prefix("unknown field `").and_then(|rest| rest.split_once('`')) {
-                    Some((name, _)) => Self::UnknownField(short(name)),
-                    // What would have been right is a list of every name there is: no help to a person.
-                    None => {
-                        let (what, _) = words.split_once(", expected one of").unwrap_or((&words, ""));
-                        let (what, _) = what.rsplit_once(" at line ").unwrap_or((what, ""));
-                        Self::Damaged(format!("{} at line {line}, column {column}", short(what)))
-                    }
-                }
-            }
-        }
     }
 }
 

@@ -109,7 +109,7 @@ pub fn settled_text(value: f64) -> String {
 
 /// Reads digits with at most one point and at most one exponent, behind a sign or none: exact for up to
 /// fifteen digits and 22 places, right to the last bits for others. May give an infinity, never a NaN.
-pub(super) fn read(text: &str) -> Option<f64> {
+pub fn read_decimal(text: &str) -> Option<f64> {
     let (mantissa, exponent) = match text.split_once(['e', 'E']) {
         Some((mantissa, exponent)) => (mantissa, exponent.parse::<i32>().ok()?),
         None => (text, 0),
@@ -188,10 +188,10 @@ mod tests {
             ("1e-2147483648", 0.0),
             ("1e2147483647", f64::INFINITY),
         ] {
-            assert_eq!(read(text), Some(value), "{text}");
+            assert_eq!(read_decimal(text), Some(value), "{text}");
         }
         for text in ["", ".", "-", "+.", "1e", "e5", "1.2.3", "--5", "1e5e5", "1e99999999999", "0x1"] {
-            assert_eq!(read(text), None, "{text}");
+            assert_eq!(read_decimal(text), None, "{text}");
         }
     }
 
@@ -200,14 +200,14 @@ mod tests {
         #[test]
         fn reads_as_the_standard_library_does(digits in 0..1_000_000_000_000_000_u64, places in -22..=22_i32) {
             let text = format!("{digits}e{places}");
-            prop_assert_eq!(read(&text), text.parse::<f64>().ok());
+            prop_assert_eq!(read_decimal(&text), text.parse::<f64>().ok());
         }
 
         #[test]
         fn reads_long_numbers_nearly_as_the_standard_library_does(value in -1e18..1e18f64, places in -30..30_i32) {
             let value = value * 10f64.powi(places);
             let text = format!("{value}");
-            let found = read(&text).unwrap();
+            let found = read_decimal(&text).unwrap();
             prop_assert!((found - value).abs() <= 1e-15 * value.abs(), "{found} {value}");
         }
 
@@ -227,7 +227,7 @@ mod tests {
             prop_assert_eq!(super::settled(settled), settled);
             let text = settled_text(settled);
             prop_assert_eq!(text.parse::<f64>().unwrap(), settled, "{}", text);
-            prop_assert_eq!(read(&text), Some(settled));
+            prop_assert_eq!(read_decimal(&text), Some(settled));
         }
 
         #[test]
@@ -241,7 +241,7 @@ mod tests {
 
         #[test]
         fn no_text_brings_the_reader_down(text in "[-+0-9.eE]{0,30}|.{0,30}") {
-            prop_assert!(read(&text).is_none_or(|value| !value.is_nan()));
+            prop_assert!(read_decimal(&text).is_none_or(|value| !value.is_nan()));
         }
     }
 }

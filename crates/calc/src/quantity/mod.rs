@@ -17,7 +17,7 @@ mod number;
 mod unit;
 
 pub use amount::{Amount, Quantity};
-pub use decimal::{fixed, settled, settled_text};
+pub use decimal::{fixed, read_decimal, settled, settled_text};
 pub use estimate::Estimate;
 pub use number::{NumberError, parse_number, parse_range};
 pub use unit::{Dimension, System, Unit};

@@ -1,6 +1,6 @@
 //! Reading a number as people type it.
 
-use super::decimal::read;
+use super::decimal::read_decimal;
 
 /// Why a text is not a number.
 #[derive(Clone, Debug, PartialEq)]
@@ -101,7 +101,7 @@ pub fn parse_number(text: &str) -> Result<f64, NumberError> {
     if !looks_numeric {
         return Err(wrong());
     }
-    let value = read(&plain).ok_or_else(wrong)?;
+    let value = read_decimal(&plain).ok_or_else(wrong)?;
     if value.is_finite() { Ok(value) } else { Err(NumberError::TooLarge(shown())) }
 }
 
