@@ -8,7 +8,7 @@ use crate::state::{Open, Saved, Shared};
 use crate::store::{Change, Store, StoreError};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, toast_view};
-use crate::{again, batch_screen, book, clock, compare, glossary, more, timers};
+use crate::{again, batch_screen, book, clock, compare, glossary, keepsake_screen, more, share, timers};
 use batch::keep::Envelope;
 use leptos::prelude::*;
 use wasm_bindgen::JsCast;
@@ -28,6 +28,10 @@ enum Route {
     Compare(String),
     /// What was measured from batch to batch.
     Trends,
+    /// The ways out of this batch: print, share, link, table.
+    Out(String),
+    /// A batch that came in a link.
+    Open(String),
     /// What the words mean.
     Words,
 }
@@ -45,6 +49,11 @@ pub fn batch_address(id: &str) -> String {
     format!("#/b/{id}")
 }
 
+/// The address of a batch's ways out.
+pub fn out_address(id: &str) -> String {
+    format!("#/out/{id}")
+}
+
 /// Goes to an address within the app.
 pub fn go(address: &str) {
     // Setting the fragment of the page's own address cannot be refused.
@@ -59,6 +68,8 @@ fn route() -> Route {
         "words" => Route::Words,
         rest => match rest.split_once('/') {
             Some(("b", id)) => Route::Batch(id.to_owned()),
+            Some(("out", id)) => Route::Out(id.to_owned()),
+            Some(("open", text)) => Route::Open(text.to_owned()),
             Some(("again", rest)) => Route::Again(rest.to_owned()),
             Some(("compare", ids)) => Route::Compare(ids.to_owned()),
             _ => Route::Book,
@@ -143,7 +154,9 @@ pub fn page() -> View {
         Route::Again(rest) => again::screen(shared, &rest),
         Route::Compare(ids) => compare::screen(shared, &ids),
         Route::Trends => compare::trends_screen(shared),
-        Route::Batch(id) => batch(shared, &id),
+        Route::Batch(id) => batch(shared, &id, batch_screen::screen),
+        Route::Out(id) => batch(shared, &id, share::screen),
+        Route::Open(text) => keepsake_screen::link_screen(shared, &text),
     };
     View::Many(vec![
         tag("div")
@@ -170,7 +183,7 @@ fn update_banner(shared: Shared) -> View {
         .view()
 }
 
-fn batch(shared: Shared, id: &str) -> View {
+fn batch(shared: Shared, id: &str, screen: fn(Shared) -> View) -> View {
     let unsaved = shared.unsaved.try_update_value(|unsaved| {
         let place = unsaved.iter().position(|(envelope, _)| envelope.data.id == id)?;
         Some(unsaved.swap_remove(place))
@@ -182,7 +195,7 @@ fn batch(shared: Shared, id: &str) -> View {
     match found {
         Ok((envelope, saved)) => {
             provide_context(Open::new(shared, envelope, saved));
-            batch_screen::screen(shared)
+            screen(shared)
         }
         Err(problem) => {
             mark_root("data-fruit", "red");

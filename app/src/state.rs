@@ -1,7 +1,7 @@
 //! What the views share: the open batch, its plan, the preferences, and how
 //! changes are kept.
 
-use crate::clock;
+use crate::{clock, text_file};
 use crate::offline::{Offline, Persistence};
 use crate::preferences::Preferences;
 use crate::store::{Change, Store, StoreError};
@@ -66,6 +66,20 @@ impl Shared {
                 toast.undo = Some(Arc::new(undo));
             }
         });
+    }
+
+    /// Says whether a text is on the clipboard now.
+    pub fn tell_copied(self, done: bool) {
+        self.tell(if done {
+            "Copied."
+        } else {
+            "Copying is not allowed here. Select the text and copy it."
+        });
+    }
+
+    /// Puts a text on the clipboard and says so.
+    pub fn copy(self, text: &str) {
+        text_file::copy(text, move |done| self.tell_copied(done));
     }
 
     /// Says that something in the store changed.
@@ -214,11 +228,15 @@ impl Open {
         }
     }
 
+    /// The envelope with what is on the screen.
+    pub fn envelope_now(self) -> Envelope {
+        let data = self.document.get();
+        Envelope { data, ..self.envelope.get_value() }
+    }
+
     /// This batch alone, as a keepsake.
     pub fn keepsake(self) -> Option<String> {
-        let mut envelope = self.envelope.get_value();
-        envelope.data = self.document.get_untracked();
-        batch::keep::write(&[envelope], clock::now()).ok()
+        untrack(|| batch::keep::write(&[self.envelope_now()], clock::now()).ok())
     }
 
     fn ended(self, outcome: Option<Result<(), StoreError>>) {

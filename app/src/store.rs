@@ -367,8 +367,16 @@ impl Store {
     /// [`StoreError::Unsound`] when the file is no keepsake or stops too early.
     pub fn open_keepsake(text: &str) -> Result<(Keepsake, Merged), StoreError> {
         let keepsake = read(text)?;
-        let merged = merge(&Self::envelopes()?, &keepsake);
+        let merged = Self::would(&keepsake)?;
         Ok((keepsake, merged))
+    }
+
+    /// What bringing this keepsake in would do. Nothing is changed.
+    ///
+    /// # Errors
+    /// [`StoreError::Denied`] and its like.
+    pub fn would(keepsake: &Keepsake) -> Result<Merged, StoreError> {
+        Ok(merge(&Self::envelopes()?, keepsake))
     }
 
     /// Brings a keepsake into the book as it is now. If it fails half way, what

@@ -6,14 +6,14 @@ use leptos::task::spawn_local;
 use wasm_bindgen::{JsCast, JsValue};
 use web_sys::{Blob, BlobPropertyBag, HtmlAnchorElement, HtmlInputElement, Url};
 
-/// Has the browser save a text as a file; false where it cannot.
+/// Has the browser save a text as a file, of the kind that its name ends in; false where it cannot.
 pub fn save(name: &str, text: &str) -> bool {
     try_save(name, text).is_ok()
 }
 
 fn try_save(name: &str, text: &str) -> Result<(), JsValue> {
     let options = BlobPropertyBag::new();
-    options.set_type("application/json");
+    options.set_type(if name.ends_with(".csv") { "text/csv" } else { "application/json" });
     let blob = Blob::new_with_str_sequence_and_options(&Array::of1(&text.into()), &options)?;
     let url = Url::create_object_url_with_blob(&blob)?;
     let link: HtmlAnchorElement = document().create_element("a")?.unchecked_into();
@@ -41,6 +41,30 @@ pub fn copy(text: &str, told: impl Fn(bool) + 'static) {
             Some(promise) => promise.await.is_ok(),
             None => false,
         });
+    });
+}
+
+/// Hands a text or an address (`what` is `text` or `url`) to the system to share it; where there is no sharing, or
+/// it fails, copies it and says whether that worked. Who closes the sharing again is told nothing.
+pub fn share(what: &str, words: String, told: impl Fn(bool) + 'static) {
+    let navigator = window().navigator();
+    let data = js_sys::Object::new();
+    // Setting a property of a fresh object cannot fail.
+    let _ = Reflect::set(&data, &what.into(), &words.as_str().into());
+    let begun = Reflect::get(&navigator, &"share".into()).ok().and_then(|share| {
+        let share: Function = share.dyn_into().ok()?;
+        share.call1(&navigator, &data).ok()?.dyn_into::<Promise>().ok()
+    });
+    let Some(promise) = begun else {
+        copy(&words, told);
+        return;
+    };
+    spawn_local(async move {
+        if let Err(thrown) = promise.await
+            && Reflect::get(&thrown, &"name".into()).ok().and_then(|name| name.as_string()).as_deref() != Some("AbortError")
+        {
+            copy(&words, told);
+        }
     });
 }
 

@@ -268,4 +268,48 @@ mod tests {
         assert_eq!(code(&"x".repeat(MOST + 1)), None);
         assert_eq!(code("").map(|code| code.size), Some(21 + 8));
     }
+
+    /// The code as a picture with so many points to a module, drawn from its path.
+    fn picture(code: &Code, points: usize) -> Vec<Vec<bool>> {
+        let mut dark = vec![vec![false; code.size * points]; code.size * points];
+        for stroke in code.path.split('M').skip(1) {
+            let (x, rest) = stroke.split_once(' ').unwrap();
+            let (y, rest) = rest.split_once('h').unwrap();
+            let (run, _) = rest.split_once('v').unwrap();
+            let [x, y, run] = [x, y, run].map(|number| number.parse::<usize>().unwrap() * points);
+            for row in &mut dark[y..y + points] {
+                row[x..x + run].fill(true);
+            }
+        }
+        dark
+    }
+
+    #[test]
+    fn another_reader_reads_codes_of_every_size() {
+        let letters = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
+        let mut odd = 7_u32;
+        for version in 1..=40 {
+            // The least and the most that need this version.
+            let least = if version == 1 { 1 } else { room(version - 1) - head(version - 1) + 1 };
+            for length in [least, room(version) - head(version)] {
+                let text: String = "https://example.org/#/open/a"
+                    .chars()
+                    .chain(std::iter::repeat_with(|| {
+                        odd = odd.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                        char::from(letters[(odd >> 26) as usize])
+                    }))
+                    .take(length)
+                    .collect();
+                let code = code(&text).unwrap();
+                assert_eq!(code.size, 17 + 4 * version + 8, "{length}");
+                let dark = picture(&code, 3);
+                let shade = |x: usize, y: usize| if dark[y][x] { 0 } else { 255 };
+                let mut image = rqrr::PreparedImage::prepare_from_greyscale(dark.len(), dark.len(), shade);
+                let grids = image.detect_grids();
+                assert_eq!(grids.len(), 1, "version {version}");
+                let (meta, read) = grids[0].decode().unwrap();
+                assert_eq!((meta.version.0, read), (version, text));
+            }
+        }
+    }
 }

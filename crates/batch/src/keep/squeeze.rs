@@ -25,21 +25,14 @@ const ORDERS: usize = 4;
 /// Places for what was seen; two that meet in one spoil the foretelling a little, and nothing else.
 const PLACES: usize = 1 << 18;
 
-/// What was seen after the same bytes.
-#[derive(Clone, Copy)]
-struct Seen {
-    /// Chance of a one.
-    one: f32,
-    /// How often it was seen, counted no further than [`MOST_SEEN`].
-    times: f32,
-}
-
-/// Beyond this the newest always counts as much.
-const MOST_SEEN: f32 = 255.0;
+/// Beyond this many times the newest always counts as much.
+const MOST_TIMES: f32 = 255.0;
 
 /// What is foretold of the next bit.
 struct Model {
-    seen: Vec<Seen>,
+    /// What was seen after the same bytes: how far the chance of a one is above a half, and how often it was seen.
+    /// All zeros at first, which a browser hands out for nothing.
+    seen: Vec<[f32; 2]>,
     /// The last bytes, the newest lowest.
     before: u32,
     /// The bits of this byte so far, behind a one.
@@ -51,7 +44,7 @@ struct Model {
 impl Model {
     fn new() -> Self {
         let mut model =
-            Self { seen: vec![Seen { one: 0.5, times: 0.0 }; PLACES], before: 0, bits: 1, places: [0; ORDERS] };
+            Self { seen: vec![[0.0; 2]; PLACES], before: 0, bits: 1, places: [0; ORDERS] };
         for byte in PRIMER.bytes() {
             for place in (0..8).rev() {
                 model.learn(byte >> place & 1 == 1);
@@ -65,7 +58,8 @@ impl Model {
     fn chance(&self) -> u32 {
         let (mut sum, mut weights, mut weight) = (0.000_5_f32, 0.001_f32, 1.0_f32);
         for place in self.places {
-            let Seen { one, times } = self.seen[place];
+            let [above, times] = self.seen[place];
+            let one = 0.5 + above;
             let counts = weight * times / (times + 3.0) / (one * (1.0 - one) + 0.002);
             sum += counts * one;
             weights += counts;
@@ -75,11 +69,11 @@ impl Model {
     }
 
     fn learn(&mut self, bit: bool) {
-        let target = if bit { 1.0 } else { 0.0 };
+        let target = if bit { 0.5 } else { -0.5 };
         for place in self.places {
-            let seen = &mut self.seen[place];
-            seen.one += (target - seen.one) / (seen.times + 1.3);
-            seen.times = (seen.times + 1.0).min(MOST_SEEN);
+            let [above, times] = &mut self.seen[place];
+            *above += (target - *above) / (*times + 1.3);
+            *times = (*times + 1.0).min(MOST_TIMES);
         }
         self.bits = self.bits << 1 | u32::from(bit);
         if self.bits > 0xff {
