@@ -9,12 +9,15 @@
     reason = "a test that cannot go on should stop right there"
 )]
 
+mod again;
 mod brewday;
 mod harness;
+mod kettle;
 mod layout;
 mod load;
 mod offline;
 mod page;
+mod readings;
 mod screenshots;
 mod timers;
 mod trouble;

@@ -258,6 +258,7 @@ impl Brewer {
         self.write(&format!("{form} input[name='reading.{kind}']"), value).await;
         if hours_ago > 0.0 {
             self.tap_words(&form, "Earlier, temperature or note").await;
+            self.tap_words(&form, "Other time").await;
             self.set_time(&format!("{form} input[type=datetime-local]"), hours_ago).await;
         }
         self.tap(&format!("{form} [data-test=save-reading]")).await;
