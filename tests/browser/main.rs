@@ -19,5 +19,6 @@ mod offline;
 mod page;
 mod readings;
 mod screenshots;
+mod share;
 mod timers;
 mod trouble;

@@ -510,6 +510,7 @@ async fn second_thoughts() {
 
     brewer.tap(&format!("{row} .menu summary")).await;
     brewer.tap("[data-test=again]").await;
+    brewer.tap("[data-test=begin-again]").await;
     brewer.until("document.querySelector('input.name')?.value.endsWith(', again')").await;
     assert_eq!(brewer.held("input.name").await, "Cherry and apricot, again");
     assert_eq!(brewer.words("main .tag").await, "", "what is brewed again is no longer invented");
