@@ -101,7 +101,10 @@ fn form(shared: Shared, old: Batch, wish: Option<usize>) -> View {
         let wish = *Wish::ALL.get(wish.get()?)?;
         let Some(found) = made.with(|made| change(wish, &made.batch)) else {
             return Some(
-                tag("p").set("data-test", "change").child("No single change is known that would do this here.").view(),
+                tag("p")
+                    .set("data-test", "change")
+                    .child("No single change is known that would do this here.")
+                    .view(),
             );
         };
         let held = found.clone();
@@ -122,7 +125,11 @@ fn form(shared: Shared, old: Batch, wish: Option<usize>) -> View {
                 .child(lines(found.effect))
                 .child(tag("p").class("aside").child(wish.unpredicted()))
                 .child(tag("ul").class("sources").child(source_view(&found.grounds)))
-                .child(if in_it { tag("p").set("data-test", "taken").child("✓ It is in the new batch.").view() } else { take })
+                .child(if in_it {
+                    tag("p").set("data-test", "taken").child("✓ It is in the new batch.").view()
+                } else {
+                    take
+                })
                 .view(),
         )
     };
@@ -145,19 +152,28 @@ fn form(shared: Shared, old: Batch, wish: Option<usize>) -> View {
             .set("tabindex", "-1")
             .child(tag("h1").child(["Brew again: ", &name].concat()))
             .child(field.view())
-            .child(index_picker("Brewed with", "again.kit", labels, kit.into(), Callback::new(move |place| kit.set(place))))
+            .child(index_picker(
+                "Brewed with",
+                "again.kit",
+                labels,
+                kit.into(),
+                Callback::new(move |place| kit.set(place)),
+            ))
             .child(
                 tag("div")
                     .set("data-test", "again-says")
                     .set("aria-live", "polite")
                     .child(live(move || lines(made.with(|made| made.says.clone())))),
             )
-            .child(tag("h2").child("One change, if you like"))
+            .child(tag("h2").class("again").child("One change, if you like"))
             .child(tag("div").class("actions").child(wishes))
             .child(live(offer))
-            .child(
-                tag("div").class("beginnings").child(button("main", "begin-again", "Begin the new batch", start)),
-            )
+            .child(tag("div").class("beginnings").child(button(
+                "main",
+                "begin-again",
+                "Begin the new batch",
+                start,
+            )))
             .view(),
     ])
 }

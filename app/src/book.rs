@@ -396,7 +396,8 @@ fn row(shared: Shared, find: Find, one: Glance) -> View {
     let tick = move || {
         find.ticked.with(Option::is_some).then(|| {
             let (held, put) = (this.clone(), this.clone());
-            let has = move |ticked: &Option<Vec<String>>| ticked.as_ref().is_some_and(|all| all.contains(&held));
+            let has =
+                move |ticked: &Option<Vec<String>>| ticked.as_ref().is_some_and(|all| all.contains(&held));
             toggle(
                 "Compare".to_owned(),
                 ["compare.", &this].concat(),

@@ -84,10 +84,7 @@ fn table(shared: Shared, heads: &[(String, String)], rows: &[Row], all: bool) ->
     if parts.is_empty() {
         return tag("p").child("Nothing differs.").view();
     }
-    tag("table")
-        .child(tag("thead").child(tag("tr").child(tag("td")).child(names)))
-        .child(parts)
-        .view()
+    tag("table").child(tag("thead").child(tag("tr").child(tag("td")).child(names))).child(parts).view()
 }
 
 fn line(shared: Shared, row: &Row) -> View {

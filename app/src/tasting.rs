@@ -1,10 +1,10 @@
 //! Tastings: four plain scales of five, a note, and what to change next time.
 
 use crate::again::address;
+use crate::clock;
 use crate::state::Open;
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, text_entry};
-use crate::clock;
 use batch::change::{Wish, pointed};
 use batch::document::{Slot, TasteField, Tasting};
 use calc::quantity::{Count, Quantity};

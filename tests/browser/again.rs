@@ -7,7 +7,8 @@ const THUMB: u32 = 48;
 
 async fn fits(brewer: &Brewer, screen: &str) {
     assert_eq!(brewer.smaller_than(THUMB).await, json!([]), "{screen}: too small to hit");
-    let wide = brewer.value("document.documentElement.scrollWidth > document.documentElement.clientWidth").await;
+    let wide =
+        brewer.value("document.documentElement.scrollWidth > document.documentElement.clientWidth").await;
     assert_eq!(wide, json!(false), "{screen}: the page itself rolls to the side");
 }
 
@@ -26,7 +27,9 @@ async fn a_batch_is_tasted_brewed_again_larger_with_one_change_and_compared() {
     let mark = |scale: &str, mark: u8| format!("[data-scale={scale}] .marks button:nth-child({mark})");
     for (scale, at) in [("sourness", 3), ("body", 2), ("fruitiness", 4), ("cleanness", 4)] {
         brewer.tap(&mark(scale, at)).await;
-        brewer.until(&format!("document.querySelector({}).ariaPressed === 'true'", json!(mark(scale, at)))).await;
+        brewer
+            .until(&format!("document.querySelector({}).ariaPressed === 'true'", json!(mark(scale, at))))
+            .await;
     }
     brewer.tap(&mark("sourness", 3)).await;
     brewer.until("document.querySelector('[data-scale=sourness] [aria-pressed=true]') === null").await;
@@ -79,17 +82,24 @@ async fn a_batch_is_tasted_brewed_again_larger_with_one_change_and_compared() {
     fits(&brewer, "the book while comparing").await;
     brewer.tap("[data-test=compare-now]").await;
     brewer.until_says(".sides", "Mash temperature").await;
-    let head: Value = brewer.value("[...document.querySelectorAll('.sides thead th')].map((th) => th.innerText)").await;
+    let head: Value =
+        brewer.value("[...document.querySelectorAll('.sides thead th')].map((th) => th.innerText)").await;
     assert_eq!(head.as_array().unwrap().len(), 2, "{head}");
-    let row = "[...document.querySelectorAll('.sides tr')].find((tr) => tr.innerText.includes('Mash temperature'))";
-    let cells = brewer.value(&format!("[...{row}.querySelectorAll('td')].map((td) => td.innerText)")).await.to_string();
+    let row =
+        "[...document.querySelectorAll('.sides tr')].find((tr) => tr.innerText.includes('Mash temperature'))";
+    let cells = brewer
+        .value(&format!("[...{row}.querySelectorAll('td')].map((td) => td.innerText)"))
+        .await
+        .to_string();
     assert!(cells.contains("66.0") && cells.contains("68.0"), "{cells}");
     let few = count(&brewer, ".sides tr").await;
     fits(&brewer, "side by side").await;
     let names_stay = brewer
-        .value("(() => { const box = document.querySelector('.sides'); box.scrollLeft = 200;
+        .value(
+            "(() => { const box = document.querySelector('.sides'); box.scrollLeft = 200;
             const th = box.querySelector('tbody tr:nth-child(2) th').getBoundingClientRect();
-            return Math.abs(th.left - box.getBoundingClientRect().left) < 2; })()")
+            return Math.abs(th.left - box.getBoundingClientRect().left) < 2; })()",
+        )
         .await;
     assert_eq!(names_stay, json!(true), "the names of the rows stay in sight");
     brewer.tap("[data-test=all-rows]").await;

@@ -288,7 +288,9 @@ mod tests {
     #[test]
     fn what_was_observed_of_the_old_beer_does_not_come_along() {
         let mut old = example();
-        Slot::Of(Field::StableHours).set(&mut old, Some(Amount::in_base(Field::StableHours.spec().dimension, 4_320.0))).unwrap();
+        Slot::Of(Field::StableHours)
+            .set(&mut old, Some(Amount::in_base(Field::StableHours.spec().dimension, 4_320.0)))
+            .unwrap();
         old.tastings.push(Tasting::default());
         Slot::Taste(0, TasteField::Body).set(&mut old, Some(Count::of(3.0).amount())).unwrap();
         let new = anew(&old, Target::default()).batch;
@@ -324,6 +326,10 @@ mod tests {
         Slot::Malt(0, MaltField::Mass).set(&mut old, Some(Mass::kilograms(25.0).amount())).unwrap();
         let new = for_volume(&old, 36.0);
         assert_eq!(Slot::Malt(0, MaltField::Mass).get(&new.batch), Some(Mass::kilograms(30.0).amount()));
-        assert!(new.says.iter().any(|says| says.contains(&crate::say::Piece::Amount(Mass::kilograms(50.0).amount()))));
+        assert!(
+            new.says
+                .iter()
+                .any(|says| says.contains(&crate::say::Piece::Amount(Mass::kilograms(50.0).amount())))
+        );
     }
 }

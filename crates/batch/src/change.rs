@@ -47,7 +47,9 @@ impl Wish {
             Self::Body => {
                 "The plan can't predict how full it tastes: protein, gas and sourness count as well as gravity."
             }
-            Self::Fruit => "The plan can't predict how strong the fruit tastes: lots, ripeness and age differ.",
+            Self::Fruit => {
+                "The plan can't predict how strong the fruit tastes: lots, ripeness and age differ."
+            }
             Self::Sharper | Self::Softer => {
                 "The plan can't predict how sour it tastes: sugar, fruit, salt and gas weigh in."
             }
@@ -92,7 +94,8 @@ const WARMER_SOURCE: Source = Source::our_estimate(
 );
 const STRONGER_SOURCE: Source =
     Source::common_practice("A stronger wort leaves more behind at the same attenuation, and more alcohol.");
-const FRUIT_SOURCE: Source = Source::common_practice("A quarter more is about the least that most people notice.");
+const FRUIT_SOURCE: Source =
+    Source::common_practice("A quarter more is about the least that most people notice.");
 const SOUR_SOURCE: Source =
     Source::our_estimate("0.1 of pH, or a tenth of the acidity, is a step that most people taste.");
 const DROP_SOURCE: Source = Source::common_practice(
@@ -273,7 +276,9 @@ mod tests {
             Wish::Fruit => &[(Figure::FruitLoad, true)],
             Wish::Sharper => &[(Figure::TitratableAcidityFigure, true)],
             Wish::Softer => &[(Figure::TitratableAcidityFigure, false)],
-            Wish::Cleaner => &[(Figure::DropAcid, true), (Figure::YeastCells, true), (Figure::Dissolved, true)],
+            Wish::Cleaner => {
+                &[(Figure::DropAcid, true), (Figure::YeastCells, true), (Figure::Dissolved, true)]
+            }
         }
     }
 
@@ -306,7 +311,9 @@ mod tests {
         for &wish in Wish::ALL {
             let found = change(wish, &example()).unwrap_or_else(|| panic!("{wish:?}"));
             assert_eq!(found.wish, wish);
-            let told = |figure: Figure| found.effect.iter().any(|line| *line.first().unwrap() == say![figure.label()][0]);
+            let told = |figure: Figure| {
+                found.effect.iter().any(|line| *line.first().unwrap() == say![figure.label()][0])
+            };
             assert!(meant(wish).iter().any(|&(figure, _)| told(figure)), "{found:?}");
         }
     }

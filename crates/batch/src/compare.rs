@@ -7,7 +7,7 @@ use crate::json::name;
 use crate::moment::Moment;
 use crate::plan::{Figure, Level, Origin, Plan, Shown, cooled, plan};
 use crate::say::{Piece, Sentence, say};
-use calc::quantity::{Amount, Count, Dimension, Duration, Fraction, Quantity, TitratableAcidity};
+use calc::quantity::{Amount, Count, Dimension, Duration, Fraction, Quantity, TitratableAcidity, fixed};
 
 /// What a row of the comparison is about, in the order shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -214,7 +214,8 @@ impl Facts {
             }
         }
         for rest in &batch.rests {
-            let parts = [rest.numbers.temperature().map(Quantity::amount), rest.numbers.time().map(Quantity::amount)];
+            let parts =
+                [rest.numbers.temperature().map(Quantity::amount), rest.numbers.time().map(Quantity::amount)];
             self.add(Part::Set, Stage::Mash, "Rest", amounts(&parts));
         }
     }
@@ -244,17 +245,29 @@ impl Facts {
     fn ingredients(&mut self, batch: &Batch, plan: &Plan) {
         for (malt, line) in batch.grist.iter().zip(&plan.malts) {
             let label = if malt.name.is_empty() { malt.class.data().name } else { &malt.name };
-            let parts = [line.mass.map(Quantity::amount).map(|mass| mass.seen_as(Dimension::Mass)), line.share.map(Quantity::amount)];
+            let parts = [
+                line.mass.map(Quantity::amount).map(|mass| mass.seen_as(Dimension::Mass)),
+                line.share.map(Quantity::amount),
+            ];
             self.add(Part::Set, Stage::Grist, label, amounts(&parts));
         }
         for line in &plan.salts {
-            self.add(Part::Set, Stage::Water, line.salt.name(), say![line.all().amount().seen_as(Dimension::SmallMass)]);
+            self.add(
+                Part::Set,
+                Stage::Water,
+                line.salt.name(),
+                say![line.all().amount().seen_as(Dimension::SmallMass)],
+            );
         }
         for hop in &batch.hops {
             let label = if hop.name.is_empty() { "Hops" } else { &hop.name };
             let n = &hop.numbers;
             let mass = n.mass().map(|mass| mass.amount().seen_as(Dimension::SmallMass));
-            let parts = [mass, n.alpha().map(Quantity::amount), n.minutes().map(|time| time.amount().seen_as(Dimension::Minutes))];
+            let parts = [
+                mass,
+                n.alpha().map(Quantity::amount),
+                n.minutes().map(|time| time.amount().seen_as(Dimension::Minutes)),
+            ];
             let mut says = amounts(&parts);
             says.extend(say![" · ", hop.time.name()]);
             self.add(Part::Set, Stage::MainBoil, label, says);
@@ -290,7 +303,7 @@ impl Facts {
         }
         for &scale in TasteField::ALL {
             if let Some(mark) = tasted(batch, scale) {
-                self.add(Part::Taste, Stage::Package, scale.spec().label, say![mark.amount()]);
+                self.add(Part::Taste, Stage::Package, scale.spec().label, say![fixed(mark.value(), 1)]);
             }
         }
         for tasting in &batch.tastings {
@@ -465,7 +478,7 @@ mod tests {
         let met = cell(Part::Met, "Original gravity");
         assert!(met.contains(&gravity(11.4)) && met.contains(&Piece::Words(" planned, ")), "{met:?}");
         assert!(cell(Part::Out, "Original gravity").contains(&Piece::Words(" measured")));
-        assert_eq!(cell(Part::Taste, "Body"), say![Count::of(2.5).amount()]);
+        assert_eq!(cell(Part::Taste, "Body"), say!["2.5".to_owned()]);
         assert_eq!(cell(Part::Taste, "In words"), say!["Thin".to_owned()]);
         assert_eq!(liked(&batch), Some(Count::of(2.5)));
     }
@@ -481,7 +494,13 @@ mod tests {
         for (hours, ph) in [(5, 3.3), (30, 3.6), (40, 3.4), (50, 3.3)] {
             let value = Amount::in_base(Dimension::Ph, ph);
             let (temperature, note) = (None, String::new());
-            batch.readings.add(Reading { kind: ReadingKind::SourPh, value, at: at(hours), temperature, note });
+            batch.readings.add(Reading {
+                kind: ReadingKind::SourPh,
+                value,
+                at: at(hours),
+                temperature,
+                note,
+            });
         }
         assert_eq!(soured_after(&batch).map(Duration::as_hours), Some(30.0));
     }
