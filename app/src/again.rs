@@ -3,6 +3,7 @@
 use crate::book::{begin, fresh_id, learned, unopened};
 use crate::clock;
 use crate::page::{BOOK, batch_address, mark_root};
+use crate::signals::{Memo, RwSignal, Signal};
 use crate::state::Shared;
 use crate::store::{Entry, Store};
 use crate::view::{Shows, View, tag};
@@ -63,7 +64,7 @@ fn form(shared: Shared, old: Batch, wish: Option<usize>) -> View {
         }
     }
     let (id, begun, house) = (fresh_id(), clock::now(), learned(shared));
-    let made: Memo<Again> = Memo::new(move |_| {
+    let made: Memo<Again> = Memo::new(move || {
         let kit = kit.get().checked_sub(1).and_then(|place| kits.get(place));
         let other = kit.and_then(|id| Store::load(id).ok());
         let target = Target {
@@ -112,7 +113,7 @@ fn form(shared: Shared, old: Batch, wish: Option<usize>) -> View {
             taken.set(Some(held.clone()));
             shared.tell_with_undo("Change taken.", move || {
                 // The form may have been left since.
-                let _ = taken.try_set(None);
+                taken.set(None);
             });
         });
         let in_it = taken.with(|taken| taken.as_ref() == Some(&found));

@@ -7,6 +7,7 @@
 use crate::clock;
 use crate::offline::{call, property};
 use crate::page::batch_address;
+use crate::signals::RwSignal;
 use crate::state::{Open, Saved, Shared};
 use crate::store::{Store, StoreError};
 use batch::document::{Batch, Timer};

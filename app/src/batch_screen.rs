@@ -1,6 +1,7 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
 use crate::page::{BOOK, WORDS, focus, mark_root, out_address};
+use crate::signals::{Memo, RwSignal, Signal};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
@@ -41,7 +42,7 @@ pub fn screen(shared: Shared) -> View {
     let open = Open::here();
     let opened = Opened(RwSignal::new(Vec::new()));
     let first_fruit =
-        Memo::new(move |_| open.document.with(|batch| batch.fruit.first().map(|item| item.fruit)));
+        Memo::new(move || open.document.with(|batch| batch.fruit.first().map(|item| item.fruit)));
     Effect::new(move |_| mark_root("data-fruit", fruit_colour(first_fruit.get())));
     let stages: Vec<View> = Stage::ALL.iter().map(|&stage| stage_view(shared, open, opened, stage)).collect();
     View::Many(vec![
@@ -94,7 +95,9 @@ pub fn screen(shared: Shared) -> View {
 fn ways_out(open: Open) -> View {
     let address = open.document.with_untracked(|batch| out_address(&batch.id));
     tag("p")
-        .child(tag("a").class("button").set("href", address).set("data-test", "out").child("Print, share, link"))
+        .child(
+            tag("a").class("button").set("href", address).set("data-test", "out").child("Print, share, link"),
+        )
         .view()
 }
 
@@ -131,7 +134,7 @@ fn saved_words(open: Open) -> View {
 }
 
 fn name(open: Open) -> View {
-    let invented = Memo::new(move |_| open.document.with(|batch| batch.invented));
+    let invented = Memo::new(move || open.document.with(|batch| batch.invented));
     View::Many(vec![
         tag("h1").class("unseen").child(live(move || open.document.with(|batch| batch.name.clone()))).view(),
         tag("input")
@@ -187,12 +190,12 @@ fn not_saved(shared: Shared, open: Open) -> View {
 }
 
 fn next(shared: Shared, open: Open, opened: Opened) -> View {
-    let current = Memo::new(move |_| {
+    let current = Memo::new(move || {
         open.document.with(|batch| open.plan.with(|plan| next_move(batch, plan, shared.now.get())))
     });
     // The field for the reading must survive a change of the words around it: it may hold half a number.
-    let wanted = Memo::new(move |_| current.with(|next| next.reading));
-    let step = Memo::new(move |_| current.with(|next| next.step));
+    let wanted = Memo::new(move || current.with(|next| next.reading));
+    let step = Memo::new(move || current.with(|next| next.step));
     let words = move || current.with(|next| sentence(next.says.clone()));
     let form =
         // The form may go with its reading; who works by keyboard stays at the card.
@@ -214,7 +217,7 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
             )
         })
     };
-    let behind = Memo::new(move |_| current.with(|next| !next.behind.is_empty()));
+    let behind = Memo::new(move || current.with(|next| !next.behind.is_empty()));
     let all_before = move || {
         behind.get().then(|| {
             button("", "all-before", "All before this is done", move || {
@@ -223,7 +226,7 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
             })
         })
     };
-    let offer = Memo::new(move |_| current.with(|next| next.offer));
+    let offer = Memo::new(move || current.with(|next| next.offer));
     let offered = move || {
         offer.get().map(|offer| {
             button("main", "offer", offer.words(), move || {
@@ -267,7 +270,7 @@ fn warning_line(warning: Warning) -> View {
 
 /// All warnings, the gravest first; notes under a fold, so that they drown nothing.
 fn warnings(open: Open) -> View {
-    let all = Memo::new(move |_| open.plan.with(|plan| plan.warnings.clone()));
+    let all = Memo::new(move || open.plan.with(|plan| plan.warnings.clone()));
     let shown = move || {
         let (stops, others): (Vec<_>, Vec<_>) = all.get().into_iter().partition(|w| w.level == Level::Stop);
         let (notes, cautions): (Vec<_>, Vec<_>) = others.into_iter().partition(|w| w.level == Level::Note);
@@ -302,9 +305,9 @@ fn all_done(batch: &Batch, stage: Stage) -> bool {
 }
 
 fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> View {
-    let expanded = Memo::new(move |_| opened.0.with(|opened| opened.contains(&stage)));
-    let done = Memo::new(move |_| open.document.with(|batch| all_done(batch, stage)));
-    let graver = Memo::new(move |_| {
+    let expanded = Memo::new(move || opened.0.with(|opened| opened.contains(&stage)));
+    let done = Memo::new(move || open.document.with(|batch| all_done(batch, stage)));
+    let graver = Memo::new(move || {
         open.plan.with(|plan| {
             let levels =
                 plan.warnings.iter().filter(|warning| warning.stage == stage).map(|warning| warning.level);
@@ -374,7 +377,7 @@ fn figure_lines(figures: impl Iterator<Item = Figure>, open: Open) -> Vec<View> 
     figures
         .map(|figure| {
             // What does not apply to what was chosen would only be in the way.
-            let used = Memo::new(move |_| {
+            let used = Memo::new(move || {
                 open.plan.with(|plan| !matches!(figure.of(&plan.figures), Err(Unknown::NotUsed)))
             });
             live(move || used.get().then(|| figure_line(figure)))

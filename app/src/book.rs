@@ -4,6 +4,7 @@ use crate::again;
 use crate::lists::toggle;
 use crate::offline::{InstallInvitation, Persistence};
 use crate::page::{BOOK, MORE, batch_address, go};
+use crate::signals::{Memo, RwSignal, Signal};
 use crate::state::Shared;
 use crate::store::{BATCH, Entry, Store, StoreError};
 use crate::view::{Shows, View, tag};
@@ -96,7 +97,7 @@ pub fn screen(shared: Shared) -> View {
         order: RwSignal::new(0),
         shown: RwSignal::new(WINDOW),
         ticked: RwSignal::new(None),
-        all: Memo::new(move |_| {
+        all: Memo::new(move || {
             shared.stored.track();
             glances()
         }),

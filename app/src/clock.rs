@@ -1,5 +1,6 @@
 //! The person's clock.
 
+use crate::signals::RwSignal;
 use batch::moment::Moment;
 use leptos::prelude::*;
 use wasm_bindgen::JsValue;
@@ -11,13 +12,13 @@ pub fn now() -> Moment {
 
 /// A signal that follows the clock every twenty seconds, and at once when the
 /// page is shown again: a phone that slept must not show an old next move.
-pub fn ticking() -> ReadSignal<Moment> {
-    let (read, write) = signal(now());
-    let tick = move || write.set(now());
+pub fn ticking() -> RwSignal<Moment> {
+    let ticking = RwSignal::new(now());
+    let tick = move || ticking.set(now());
     // Without a timer the time is right at each load all the same.
     let _ = set_interval_with_handle(tick, std::time::Duration::from_secs(20));
     on_waking(tick);
-    read
+    ticking
 }
 
 /// Acts whenever the page may have been asleep, for as long as it is there. No browser tells it by one event.

@@ -3,6 +3,7 @@
 use crate::clock;
 use crate::page::{BOOK, batch_address, mark_root};
 use crate::pictures;
+use crate::signals::RwSignal;
 use crate::state::Shared;
 use crate::store::Store;
 use crate::view::{Shows, View, tag};
@@ -10,7 +11,6 @@ use crate::widgets::{button, live};
 use batch::compare::{Part, Row, compare, trends};
 use batch::document::Batch;
 use batch::plan::{Plan, plan};
-use leptos::prelude::*;
 
 /// Batches that a trend goes over: the newest. More would be drawn too closely to be seen.
 const MOST: usize = 60;

@@ -1,11 +1,14 @@
 //! What the words mean, for who does this for the first time.
 
 use crate::page::MORE;
-use crate::view::{tag, Shows, View};
+use crate::view::{Shows, View, tag};
 
 /// Each word with its meaning, in the order of the alphabet.
 const WORDS: &[(&str, &str)] = &[
-    ("Acid drop", "Lowering the wort's pH with acid before the bacteria go in, so that little else can grow."),
+    (
+        "Acid drop",
+        "Lowering the wort's pH with acid before the bacteria go in, so that little else can grow.",
+    ),
     ("Alkalinity", "How much acid a water takes up before its pH falls; dissolved carbonate makes it."),
     ("Alpha acid", "The part of hops that boiling turns bitter."),
     (
@@ -14,7 +17,10 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("Batch book", "All your batches, on this device."),
     ("Bitterness, IBU", "Milligrams of bitter acids in a litre. Sour beer needs few: 5 to 15."),
-    ("Brew again", "A new batch from an old one, with the newest house numbers and, best, one thing changed."),
+    (
+        "Brew again",
+        "A new batch from an old one, with the newest house numbers and, best, one thing changed.",
+    ),
     ("Brix", "What a refractometer reads: roughly grams of sugar in 100 g."),
     ("Buffering", "How much acid it takes to move the pH. Wort resists more than water."),
     (
@@ -37,7 +43,10 @@ const WORDS: &[(&str, &str)] = &[
     ("Mash", "Malt in hot water, where its starch becomes sugar."),
     ("Mash-out", "Heating the mash to about 77 °C at the end, so that it runs off well."),
     ("Next move", "The one thing to do now, with its amount."),
-    ("pH", "How sour, on a scale on which less is more: wort 5.4, sour beer 3.3. One step down is ten times as much."),
+    (
+        "pH",
+        "How sour, on a scale on which less is more: wort 5.4, sour beer 3.3. One step down is ten times as much.",
+    ),
     ("Pitch", "Adding bacteria or yeast."),
     ("Priming", "Sugar at bottling, which the yeast turns into the gas."),
     ("Purée", "Fruit made fine, most often heated and packed clean."),
@@ -49,7 +58,10 @@ const WORDS: &[(&str, &str)] = &[
     ("Room left", "The space above the beer, foam counted."),
     ("Runoff", "The wort that leaves the grain."),
     ("Sanitise", "Killing nearly all germs on something that is clean already."),
-    ("Souring bacteria", "Lactobacillus and its kin, which turn sugar into lactic acid. Hops and cold stop them."),
+    (
+        "Souring bacteria",
+        "Lactobacillus and its kin, which turn sugar into lactic acid. Hops and cold stop them.",
+    ),
     ("Spunding", "Closing the fermenter under a valve, so that the beer keeps its own gas."),
     ("Starter", "Yeast woken up in a little wort before the batch."),
     ("Strike water", "The hot water into which the malt is stirred."),

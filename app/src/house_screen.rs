@@ -2,13 +2,13 @@
 
 use crate::book::lessons;
 use crate::clock;
+use crate::signals::{Memo, RwSignal};
 use crate::state::Shared;
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, give_or_take, live, source_view};
 use batch::house::{House, HouseNumber, Lesson, Rules};
 use batch::plan::{Origin, Shown};
 use calc::quantity::{Amount, Count};
-use leptos::prelude::*;
 
 /// Batches of which a number's own value is shown.
 const LAST: usize = 6;
@@ -16,7 +16,7 @@ const LAST: usize = 6;
 /// All house numbers, with what can be done about them.
 pub fn house(shared: Shared) -> View {
     // Planning every batch anew takes a while: once for each change of the book, not of the rules.
-    let lessons = Memo::new(move |_| {
+    let lessons = Memo::new(move || {
         shared.stored.track();
         lessons()
     });
@@ -42,7 +42,7 @@ fn shown(number: HouseNumber, house: &House) -> (Shown, u32) {
 
 fn row(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> View {
     let rules = move || shared.preferences.with(|p| p.rules.clone());
-    let now = Memo::new(move |_| lessons.with(|lessons| shown(number, &House::learn(lessons, &rules()))));
+    let now = Memo::new(move || lessons.with(|lessons| shown(number, &House::learn(lessons, &rules()))));
     let text = move || shared.preferences.with(|p| p.text(now.get().0.value));
     let under = move || {
         let (shown, batches) = now.get();
@@ -105,8 +105,8 @@ fn details(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> V
             shared.preferences.update(|p| p.rules = before);
         });
     };
-    let frozen = Memo::new(move |_| shared.preferences.with(|p| p.rules.is_frozen(number)));
-    let since = Memo::new(move |_| shared.preferences.with(|p| p.rules.since(number)));
+    let frozen = Memo::new(move || shared.preferences.with(|p| p.rules.is_frozen(number)));
+    let since = Memo::new(move || shared.preferences.with(|p| p.rules.since(number)));
     let freeze = button(
         "",
         "freeze",
@@ -115,9 +115,8 @@ fn details(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> V
             if frozen.get_untracked() {
                 decided(&|rules| rules.thaw(number), "Learns again.");
             } else {
-                let house = lessons.with_untracked(|all| {
-                    shared.preferences.with_untracked(|p| House::learn(all, &p.rules))
-                });
+                let house = lessons
+                    .with_untracked(|all| shared.preferences.with_untracked(|p| House::learn(all, &p.rules)));
                 decided(&|rules| rules.freeze(number, &house), "Frozen: new batches take it as it is now.");
             }
         },
@@ -128,12 +127,17 @@ fn details(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> V
         live(move || if since.get().is_some() { "Count all batches again" } else { "Begin anew" }),
         move || {
             let from = since.get_untracked().is_none().then(clock::now);
-            let says = if from.is_some() { "Only batches begun from now on count." } else { "All batches count again." };
+            let says = if from.is_some() {
+                "Only batches begun from now on count."
+            } else {
+                "All batches count again."
+            };
             decided(&|rules| rules.count_from(number, from), says);
         },
     );
     let said = move || {
-        let words = since.get().map(|since| ["Counts batches begun from ", &clock::day(since), " on."].concat());
+        let words =
+            since.get().map(|since| ["Counts batches begun from ", &clock::day(since), " on."].concat());
         words.map(|words| tag("p").child(words).view())
     };
     tag("div")
@@ -146,6 +150,10 @@ fn details(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> V
             "Begin anew after a change of kit: older batches are then left out. Both can be taken back.",
         ))
         .child(tag("h4").child("The usual value rests on"))
-        .child(tag("ul").class("sources").child(number.sources().into_iter().map(|s| source_view(&s)).collect::<Vec<_>>()))
+        .child(
+            tag("ul")
+                .class("sources")
+                .child(number.sources().into_iter().map(|s| source_view(&s)).collect::<Vec<_>>()),
+        )
         .view()
 }

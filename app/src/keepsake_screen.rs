@@ -1,6 +1,7 @@
 //! The keepsake, and a batch that came in a link: what bringing either in would do, and bringing it in.
 
 use crate::page::{BOOK, batch_address, go, mark_root};
+use crate::signals::RwSignal;
 use crate::state::Shared;
 use crate::store::{Store, StoreError};
 use crate::view::{Shows, View, tag};
@@ -104,7 +105,11 @@ pub fn link_screen(shared: Shared, text: &str) -> View {
     mark_root("data-fruit", "red");
     let found = read_link(text);
     let id = found.as_ref().ok().and_then(|(keepsake, _)| Some(keepsake.batches.first()?.data.id.clone()));
-    let holds = found.as_ref().ok().and_then(|(keepsake, _)| keepsake.batches.first()).map(|batch| holds(shared, batch));
+    let holds = found
+        .as_ref()
+        .ok()
+        .and_then(|(keepsake, _)| keepsake.batches.first())
+        .map(|batch| holds(shared, batch));
     let done = move || go(&id.as_deref().map_or(BOOK.to_owned(), batch_address));
     View::Many(vec![
         tag("header")
@@ -165,7 +170,11 @@ fn read_link(text: &str) -> Opened {
 /// A state of a batch, as a person tells it from another.
 fn told(stamp: &Stamp) -> String {
     let deleted = if stamp.deleted.is_some() { ", deleted" } else { "" };
-    format!("saved {} times, last {}{deleted}", stamp.revision, clock::short(stamp.saved, batch::moment::Moment::default()))
+    format!(
+        "saved {} times, last {}{deleted}",
+        stamp.revision,
+        clock::short(stamp.saved, batch::moment::Moment::default())
+    )
 }
 
 /// What bringing it in would do, and the button that does it. `done` comes after it was brought in, `left` after
@@ -174,7 +183,12 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
     let (keepsake, merged) = match opened {
         Ok(found) => found,
         Err(problem) => {
-            return tag("p").class("banner stop").set("role", "alert").set("data-test", "import-refused").child(problem).view();
+            return tag("p")
+                .class("banner stop")
+                .set("role", "alert")
+                .set("data-test", "import-refused")
+                .child(problem)
+                .view();
         }
     };
     let line = |line: &batch::keep::Planned| {
@@ -185,10 +199,16 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
             }
             Action::Same => "is here just so. Nothing changes.".to_owned(),
             Action::OlderKept { ours, theirs } => {
-                format!("is older than the one here, which stays. Coming in: {}. Here: {}.", told(theirs), told(ours))
+                format!(
+                    "is older than the one here, which stays. Coming in: {}. Here: {}.",
+                    told(theirs),
+                    told(ours)
+                )
             }
             Action::Conflict { copy } => {
-                format!("was changed in both places. Both are kept: the one here as it is, the other as “{copy}”.")
+                format!(
+                    "was changed in both places. Both are kept: the one here as it is, the other as “{copy}”."
+                )
             }
         };
         let name = tag("span").class("name").child(line.name.clone());
@@ -228,12 +248,18 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
         .child(tag("ul").class("book").child(lines))
         .child(odd_words)
         .child(settings)
-        .child(tag("p").class("aside").child("Nothing is stored until you say so, and no batch that is only here is touched."))
         .child(
-            tag("div")
-                .class("actions")
-                .child(button("main", "import-confirm", label, bring))
-                .child(button("", "import-leave", "Leave it", left)),
+            tag("p")
+                .class("aside")
+                .child("Nothing is stored until you say so, and no batch that is only here is touched."),
+        )
+        .child(
+            tag("div").class("actions").child(button("main", "import-confirm", label, bring)).child(button(
+                "",
+                "import-leave",
+                "Leave it",
+                left,
+            )),
         )
         .view()
 }

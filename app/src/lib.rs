@@ -4,8 +4,8 @@
 pub mod preferences;
 pub mod store;
 
-mod alarm;
 mod again;
+mod alarm;
 mod batch_screen;
 mod book;
 mod clock;
@@ -21,6 +21,7 @@ mod pictures;
 mod readings;
 mod run;
 mod share;
+mod signals;
 mod stages;
 mod state;
 mod tasting;

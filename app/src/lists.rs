@@ -1,6 +1,7 @@
 //! Editors of the document's lists and choices: malts, hops, fruit, salts, and
 //! the short lists to pick from.
 
+use crate::signals::{Memo, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, entry, fold, item_picker, live, picker, text_entry};
@@ -251,7 +252,7 @@ pub fn list(
     add: (&'static str, &'static str, fn(&mut Batch)),
 ) -> View {
     let open = Open::here();
-    let count = Memo::new(move |_| open.document.with(&count));
+    let count = Memo::new(move || open.document.with(&count));
     let items = move || (0..count.get()).map(item).collect::<Vec<View>>();
     let (label, test, push) = add;
     View::Many(vec![
@@ -295,7 +296,7 @@ fn malt(place: usize) -> View {
     let class = move || {
         open.document.with(|batch| batch.grist.get(place).map_or(MaltClass::Pilsner, |malt| malt.class))
     };
-    let by = Memo::new(move |_| open.document.with(|batch| batch.choices.grist_by));
+    let by = Memo::new(move || open.document.with(|batch| batch.choices.grist_by));
     let amount = move || {
         entry(Slot::Malt(
             place,
@@ -392,7 +393,7 @@ fn names<T: Copy>(all: &[T], name: fn(T) -> &'static str) -> Vec<String> {
 
 fn hop(place: usize) -> View {
     let open = Open::here();
-    let boiled = Memo::new(move |_| {
+    let boiled = Memo::new(move || {
         open.document.with(|batch| batch.hops.get(place).is_some_and(|hop| hop.time == HopTime::Boil))
     });
     let slot = move |field| entry(Slot::Hop(place, field));
@@ -620,7 +621,7 @@ fn fruit_addition(place: usize) -> View {
 /// What a label could say.
 fn label_words() -> View {
     let open = Open::here();
-    let lines = Memo::new(move |_| open.document.with(|batch| open.plan.with(|plan| label(batch, plan))));
+    let lines = Memo::new(move || open.document.with(|batch| open.plan.with(|plan| label(batch, plan))));
     let shown = move || {
         let lines: Vec<View> = lines
             .get()
@@ -640,7 +641,7 @@ fn package() -> View {
         (Gas::PrimingGlucose, "From corn sugar at packaging".to_owned()),
         (Gas::PrimingExtract, "From dry malt extract at packaging".to_owned()),
     ];
-    let verdict = Memo::new(move |_| open.plan.with(|plan| plan.verdict.as_ref().map(|verdict| verdict.0)));
+    let verdict = Memo::new(move || open.plan.with(|plan| plan.verdict.as_ref().map(|verdict| verdict.0)));
     let check = move || {
         verdict.get().map(|verdict| {
             let (sign, word, class) = match verdict {

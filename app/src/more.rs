@@ -7,11 +7,11 @@ use crate::lists::toggle;
 use crate::offline::Persistence;
 use crate::page::{BOOK, WORDS, themes};
 use crate::preferences::Theme;
+use crate::signals::Signal;
 use crate::state::Shared;
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, picker};
 use calc::quantity::System;
-use leptos::prelude::*;
 
 /// The settings.
 pub fn screen(shared: Shared) -> View {
@@ -52,7 +52,13 @@ fn choices(shared: Shared) -> View {
         .child(picker("Look", "theme", themes(), theme, move |theme: Theme| {
             shared.preferences.update(|p| p.theme = theme);
         }))
-        .child(tag("a").class("button quiet").set("href", WORDS).set("data-test", "to-words").child("What the words mean"))
+        .child(
+            tag("a")
+                .class("button quiet")
+                .set("href", WORDS)
+                .set("data-test", "to-words")
+                .child("What the words mean"),
+        )
         .child(toggle("Help at each stage".to_owned(), "help".to_owned(), help, move |on| {
             shared.preferences.update(|p| p.hide_help = !on);
         }))

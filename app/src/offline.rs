@@ -4,6 +4,7 @@
 //! Every browser feature used here may be missing (a private window, an old browser, a page not served
 //! over a secure connection). Then the matching signal says so or stays silent, and nothing else changes.
 
+use crate::signals::{RwSignal, Signal};
 use js_sys::{Function, Promise, Reflect};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
@@ -138,7 +139,7 @@ impl Offline {
                 Some(promise) => promise.await.ok().and_then(|answer| answer.as_bool()),
                 None => None,
             };
-            let _ = self.persistence.try_set(match answer {
+            self.persistence.set(match answer {
                 Some(true) => Persistence::Kept,
                 Some(false) => Persistence::AtRisk,
                 None => Persistence::Unavailable,
@@ -193,7 +194,7 @@ impl Offline {
     }
 
     fn announce(self) {
-        let _ = self.update.try_set(Update::Ready);
+        self.update.set(Update::Ready);
     }
 
     fn listen_for_offers(self) {
@@ -207,13 +208,13 @@ impl Offline {
             self.keep_offer(event.into());
         });
         listen(&window.into(), "appinstalled", move |_| {
-            let _ = self.invitation.try_set(InstallInvitation::Accepted);
+            self.invitation.set(InstallInvitation::Accepted);
         });
     }
 
     fn keep_offer(self, offer: JsValue) {
         let _ = self.offer.try_set_value(Some(offer));
-        let _ = self.invitation.try_set(InstallInvitation::Open);
+        self.invitation.set(InstallInvitation::Open);
     }
 }
 

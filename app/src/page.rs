@@ -4,7 +4,8 @@
 use crate::alarm::Alarm;
 use crate::offline::{Offline, Update};
 use crate::preferences::{Preferences, Theme};
-use crate::state::{Open, Saved, Shared};
+use crate::signals::RwSignal;
+use crate::state::{Open, Saved, Shared, SharedParts};
 use crate::store::{Change, Store, StoreError};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, toast_view};
@@ -94,7 +95,7 @@ pub fn focus(selector: &str) {
 
 /// The whole app.
 pub fn page() -> View {
-    let shared = Shared {
+    let shared = Shared::new(SharedParts {
         // What cannot be read was set aside, and is listed in the batch book.
         preferences: RwSignal::new(
             Store::preferences(Preferences::of_text).ok().flatten().unwrap_or_default(),
@@ -104,7 +105,7 @@ pub fn page() -> View {
         offline: Offline::register(),
         stored: RwSignal::new(0),
         unsaved: StoredValue::new(Vec::new()),
-    };
+    });
     provide_context(shared);
     provide_context(Alarm::set_up(shared));
     // A store that cannot be read cannot be tidied either; the batch book says so.

@@ -3,6 +3,7 @@
 //! string costs less than a tree of elements, and holds nothing a person typed.
 
 use crate::preferences::Preferences;
+use crate::signals::Memo;
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::live;
@@ -11,7 +12,6 @@ use batch::document::{Batch, Field, ReadingKind, Slot, Step};
 use batch::moment::Moment;
 use batch::plan::{Brought, Plan, cooled};
 use calc::quantity::{Amount, Dimension, Estimate, Ph, Quantity, Unit, Volume, fixed};
-use leptos::prelude::*;
 use std::fmt::Write as _;
 
 /// Width of every picture, in its own units; about a phone's pixels.
@@ -20,12 +20,10 @@ const WIDE: f64 = 340.0;
 /// A picture, drawn anew when the plan changes; nothing while there is nothing to see.
 fn picture(title: &'static str, draw: fn(&Batch, &Plan, &Preferences) -> Option<Drawing>) -> View {
     let (shared, open) = (Shared::here(), Open::here());
-    let drawn = Memo::new(move |_| {
+    let drawn = Memo::new(move || {
         open.document.with(|batch| open.plan.with(|plan| shared.preferences.with(|p| draw(batch, plan, p))))
     });
-    let shown = move || {
-        drawn.get().map(|drawing| drawing.figure(title))
-    };
+    let shown = move || drawn.get().map(|drawing| drawing.figure(title));
     live(shown)
 }
 
@@ -454,7 +452,8 @@ pub fn trend(shared: Shared, trend: &Trend) -> View {
         const HIGH: f64 = 110.0;
         let mut drawing = Drawing { high: HIGH, ..Drawing::default() };
         let bases = trend.points.iter().map(|point| point.2.base());
-        let (low, high) = bases.fold((f64::MAX, f64::MIN), |(low, high), base| (low.min(base), high.max(base)));
+        let (low, high) =
+            bases.fold((f64::MAX, f64::MIN), |(low, high), base| (low.min(base), high.max(base)));
         let last = trend.points.len().max(2) - 1;
         let place = |(place, point): (usize, &(Moment, String, Amount))| {
             let up = (point.2.base() - low) / (high - low).max(1e-9);

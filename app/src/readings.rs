@@ -2,6 +2,7 @@
 
 use crate::clock;
 use crate::page::focus;
+use crate::signals::{Memo, RwSignal, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{NumberField, Problem, Typed, button, fold, live, sentence};
@@ -78,7 +79,7 @@ fn list(kind: Option<ReadingKind>) -> View {
     let (shared, open) = (Shared::here(), Open::here());
     let unfolded = RwSignal::new(None::<usize>);
     // Drawn anew only when the readings change, not with every key typed elsewhere.
-    let noted = Memo::new(move |_| {
+    let noted = Memo::new(move || {
         open.document.with(|batch| {
             let all = batch.readings.iter().enumerate();
             let all = all.filter(|(_, reading)| kind.is_none_or(|kind| reading.kind == kind));
@@ -87,7 +88,8 @@ fn list(kind: Option<ReadingKind>) -> View {
     });
     let rows = move || {
         let rows = noted.get().into_iter().rev();
-        rows.map(|(place, reading)| row(shared, open, (kind, unfolded), place, reading)).collect::<Vec<View>>()
+        rows.map(|(place, reading)| row(shared, open, (kind, unfolded), place, reading))
+            .collect::<Vec<View>>()
     };
     tag("ul").class("ledger").child(live(rows)).view()
 }
@@ -108,7 +110,7 @@ fn row(
         })
     };
     let note = (!reading.note.is_empty()).then(|| format!(" · {}", reading.note));
-    let is_open = Memo::new(move |_| unfolded.get() == Some(place));
+    let is_open = Memo::new(move || unfolded.get() == Some(place));
     let inside = move || is_open.get().then(|| unfold(open, (list, unfolded), place, reading.clone()));
     tag("li")
         .set("data-place", place.to_string())
@@ -145,7 +147,8 @@ fn unfold(
         let Some(reading) = without.readings.remove(place) else { return View::Nothing };
         let (before, now) = (plan(&without), clock::now());
         let lines = open.plan.with(|plan| effect((&without, &before), (&batch, plan), kind, now));
-        let nothing = lines.is_empty().then(|| tag("li").child("The plan would be the same without it.").view());
+        let nothing =
+            lines.is_empty().then(|| tag("li").child("The plan would be the same without it.").view());
         let odd = doubt(&without, &reading, &before, now).map(|doubt| {
             let take = doubt.meant.map(|meant| {
                 let words = take_words(Shared::here(), meant);
@@ -153,8 +156,7 @@ fn unfold(
             });
             tag("div").class("odd").child(tag("p").child(sentence(doubt.says))).child(take).view()
         });
-        let lines: Vec<View> =
-            lines.into_iter().map(|line| tag("li").child(sentence(line)).view()).collect();
+        let lines: Vec<View> = lines.into_iter().map(|line| tag("li").child(sentence(line)).view()).collect();
         View::Many(vec![odd.view(), tag("ul").class("details").child(nothing).child(lines).view()])
     };
     let line = move |place: usize| format!("{} [data-place='{place}'] .line", place_of(list));
@@ -224,7 +226,9 @@ fn save(shared: Shared, open: Open, place: Option<usize>, reading: Reading) -> u
         });
     }
     let after = open.document.get_untracked();
-    lines.extend(open.plan.with_untracked(|plan| effect((&before, &planned), (&after, plan), reading.kind, now)));
+    lines.extend(
+        open.plan.with_untracked(|plan| effect((&before, &planned), (&after, plan), reading.kind, now)),
+    );
     shared.toast.update(|toast| {
         if let Some(toast) = toast {
             toast.lines = lines;
@@ -320,7 +324,8 @@ pub fn form(
     };
     let more = move || {
         if !details.get() {
-            let words = if last_warm.is_some() { "Earlier, or a note" } else { "Earlier, temperature or note" };
+            let words =
+                if last_warm.is_some() { "Earlier, or a note" } else { "Earlier, temperature or note" };
             return tag("button")
                 .set("type", "button")
                 .class("quiet")

@@ -1,6 +1,7 @@
 //! The day: every step as it stands, with its time; what is said of it, and what can be done with it, on a tap.
 
 use crate::page::focus;
+use crate::signals::{Memo, RwSignal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, sentence};
@@ -16,9 +17,9 @@ const BEHIND: usize = 3;
 
 /// What helps with a step: its details, what is to be clean, the caution, and timers to start.
 pub fn aids(shared: Shared, open: Open, of: Memo<NextMove>) -> View {
-    let details = Memo::new(move |_| of.with(|next| next.details.clone()));
-    let words = Memo::new(move |_| of.with(|next| (next.sanitise, next.caution)));
-    let offered = Memo::new(move |_| of.with(|next| next.timers.clone()));
+    let details = Memo::new(move || of.with(|next| next.details.clone()));
+    let words = Memo::new(move || of.with(|next| (next.sanitise, next.caution)));
+    let offered = Memo::new(move || of.with(|next| next.timers.clone()));
     let lines = move || {
         let lines: Vec<View> =
             details.get().into_iter().map(|line| tag("li").child(sentence(line)).view()).collect();
@@ -52,11 +53,11 @@ pub fn aids(shared: Shared, open: Open, of: Memo<NextMove>) -> View {
 
 /// The section of the day.
 pub fn day(shared: Shared, open: Open) -> View {
-    let list = Memo::new(move |_| {
+    let list = Memo::new(move || {
         open.document.with(|batch| open.plan.with(|plan| run_list(batch, plan, shared.now.get())))
     });
     let (all, unfolded) = (RwSignal::new(false), RwSignal::new(None::<Step>));
-    let shown = Memo::new(move |_| {
+    let shown = Memo::new(move || {
         list.with(|list| {
             let steps = list.iter().map(|item| item.step);
             if all.get() {
@@ -108,8 +109,8 @@ fn row(
     unfolded: RwSignal<Option<Step>>,
     step: Step,
 ) -> View {
-    let item = Memo::new(move |_| list.with(|list| list.iter().find(|item| item.step == step).copied()));
-    let state = Memo::new(move |_| item.get().map(|item| item.state));
+    let item = Memo::new(move || list.with(|list| list.iter().find(|item| item.step == step).copied()));
+    let state = Memo::new(move || item.get().map(|item| item.state));
     let expanded = move || unfolded.get() == Some(step);
     let time = move || {
         let due = item.get().and_then(|item| item.starts);
@@ -121,7 +122,7 @@ fn row(
             (state, _) => sign(state).1.to_owned(),
         }
     };
-    let days = Memo::new(move |_| {
+    let days = Memo::new(move || {
         if step != Step::Soured || state.get() != Some(RunState::Now) {
             return Vec::new();
         }
@@ -130,7 +131,8 @@ fn row(
     let days = move || {
         let line = |day: batch::plan::SouringDay| {
             let time = clock::short(day.at, shared.now.get());
-            let (class, sign, about) = if day.past { ("", "✓ ", "") } else { ("to-come", "○ ", "about ") };
+            let (class, sign, about) =
+                if day.past { ("", "✓ ", "") } else { ("to-come", "○ ", "about ") };
             tag("li")
                 .class(class)
                 .child(tag("span").set("aria-hidden", "true").child(sign))
@@ -141,7 +143,12 @@ fn row(
         };
         let days: Vec<View> = days.get().into_iter().map(line).collect();
         (!days.is_empty()).then(|| {
-            tag("ol").class("days").set("aria-label", "The souring").set("data-test", "souring-days").child(days).view()
+            tag("ol")
+                .class("days")
+                .set("aria-label", "The souring")
+                .set("data-test", "souring-days")
+                .child(days)
+                .view()
         })
     };
     let body = format!("run{}", step as usize);
@@ -193,13 +200,13 @@ fn inside(
     unfolded: RwSignal<Option<Step>>,
     step: Step,
 ) -> View {
-    let words = Memo::new(move |_| {
+    let words = Memo::new(move || {
         let item = item.get()?;
         let now = shared.now.get();
         Some(open.document.with(|batch| open.plan.with(|plan| item.words(batch, plan, now))))
     });
     let Some(first) = words.get_untracked() else { return View::Nothing };
-    let of = Memo::new(move |_| words.get().unwrap_or_else(|| first.clone()));
+    let of = Memo::new(move || words.get().unwrap_or_else(|| first.clone()));
     let earlier = RwSignal::new(None::<Moment>);
     let ended = move || {
         unfolded.set(None);
@@ -231,7 +238,7 @@ fn inside(
         });
         Some(View::Many(vec![field.view(), save]))
     };
-    let asks = Memo::new(move |_| earlier.with(Option::is_some));
+    let asks = Memo::new(move || earlier.with(Option::is_some));
     let ways = move || {
         if asks.get() {
             return field().view();

@@ -2,6 +2,7 @@
 
 use crate::keepsake_screen::OPEN;
 use crate::page::batch_address;
+use crate::signals::{Memo, RwSignal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, picker};
@@ -23,7 +24,9 @@ pub fn screen(shared: Shared) -> View {
     View::Many(vec![
         tag("header")
             .class("top")
-            .child(tag("a").class("button quiet").set("href", back).set("data-test", "back").child("The batch"))
+            .child(
+                tag("a").class("button quiet").set("href", back).set("data-test", "back").child("The batch"),
+            )
             .view(),
         tag("main")
             .class("out")
@@ -36,7 +39,9 @@ pub fn screen(shared: Shared) -> View {
                         let _ = window().print();
                     }))
                     .child(button("", "share-sheet", "Share as text", move || {
-                        text_file::share("text", sheet_text(shared, open), move |done| shared.tell_copied(done));
+                        text_file::share("text", sheet_text(shared, open), move |done| {
+                            shared.tell_copied(done)
+                        });
                     })),
             )
             .child(live(move || sheet_view(shared, open)))
@@ -102,7 +107,7 @@ fn link_section(shared: Shared, open: Open) -> View {
         (Part::Whole, "All of it, readings and house numbers too".to_owned()),
         (Part::Recipe, "The recipe only, nothing measured".to_owned()),
     ];
-    let made = Memo::new(move |_| {
+    let made = Memo::new(move || {
         let text = link::write(&open.envelope_now(), part.get()).map_err(|problem| problem.to_string())?;
         Ok::<String, String>(address() + &text)
     });
@@ -176,7 +181,9 @@ fn table_section(shared: Shared, open: Open) -> View {
     let table = move || open.document.with_untracked(readings_table);
     tag("section")
         .child(tag("h2").child("The readings as a table"))
-        .child(tag("p").class("aside").child("One line for each reading, for a spreadsheet. Times are in UTC."))
+        .child(
+            tag("p").class("aside").child("One line for each reading, for a spreadsheet. Times are in UTC."),
+        )
         .child(
             tag("div")
                 .class("actions")

@@ -1,26 +1,32 @@
 //! What the views share: the open batch, its plan, the preferences, and how
 //! changes are kept.
 
-use crate::{clock, text_file};
 use crate::offline::{Offline, Persistence};
 use crate::preferences::Preferences;
+use crate::signals::{Memo, RwSignal};
 use crate::store::{Change, Store, StoreError};
+use crate::{clock, text_file};
 use batch::document::Batch;
 use batch::keep::Envelope;
 use batch::moment::Moment;
 use batch::plan::{Plan, plan};
 use batch::say::Sentence;
 use leptos::prelude::*;
+use std::ops::Deref;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// What the whole app shares.
+/// What the whole app shares. One word, as nearly every piece of a screen takes it along; it is there as long as
+/// the page is.
 #[derive(Clone, Copy)]
-pub struct Shared {
+pub struct Shared(&'static SharedParts);
+
+/// The parts of [`Shared`].
+pub struct SharedParts {
     /// Units and look.
     pub preferences: RwSignal<Preferences>,
     /// The clock.
-    pub now: ReadSignal<Moment>,
+    pub now: RwSignal<Moment>,
     /// A short message with a way back.
     pub toast: RwSignal<Option<Toast>>,
     /// The app and the network.
@@ -47,7 +53,26 @@ pub struct Toast {
 /// What a button of a message does.
 pub type Act = Arc<dyn Fn() + Send + Sync>;
 
+impl Deref for Shared {
+    type Target = SharedParts;
+    fn deref(&self) -> &SharedParts {
+        self.0
+    }
+}
+
+impl Deref for Open {
+    type Target = OpenParts;
+    fn deref(&self) -> &OpenParts {
+        self.0
+    }
+}
+
 impl Shared {
+    /// Shares these from now on.
+    pub fn new(parts: SharedParts) -> Self {
+        Self(Box::leak(Box::new(parts)))
+    }
+
     /// The shared state of this page.
     pub fn here() -> Self {
         expect_context()
@@ -70,11 +95,7 @@ impl Shared {
 
     /// Says whether a text is on the clipboard now.
     pub fn tell_copied(self, done: bool) {
-        self.tell(if done {
-            "Copied."
-        } else {
-            "Copying is not allowed here. Select the text and copy it."
-        });
+        self.tell(if done { "Copied." } else { "Copying is not allowed here. Select the text and copy it." });
     }
 
     /// Puts a text on the clipboard and says so.
@@ -113,9 +134,13 @@ pub enum Saved {
     No(StoreError),
 }
 
-/// The open batch.
+/// The open batch. One word, as nearly every piece of its screen takes it along: its few places are never given
+/// back, what stands at them goes with the screen.
 #[derive(Clone, Copy)]
-pub struct Open {
+pub struct Open(&'static OpenParts);
+
+/// The parts of [`Open`].
+pub struct OpenParts {
     /// The document.
     pub document: RwSignal<Batch>,
     /// Its plan.
@@ -139,14 +164,14 @@ impl Open {
     /// Opens a batch and keeps it saved from now on.
     pub fn new(shared: Shared, envelope: Envelope, saved: Saved) -> Self {
         let document = RwSignal::new(envelope.data.clone());
-        let open = Self {
+        let open = Self(Box::leak(Box::new(OpenParts {
             document,
-            plan: Memo::new(move |_| document.with(plan)),
+            plan: Memo::new(move || document.with(plan)),
             saved: RwSignal::new(saved),
             shared,
             envelope: StoredValue::new(envelope),
             timer: StoredValue::new(None),
-        };
+        })));
         // What is being typed when the tab is closed or the phone locks must be kept.
         let hidden = window_event_listener_untyped("pagehide", move |_| open.flush());
         let unseen = window_event_listener_untyped("visibilitychange", move |_| open.flush());

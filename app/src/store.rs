@@ -9,11 +9,11 @@
 //! goes into the keepsake. Whatever fails, what was to be saved is still in the
 //! caller's hands.
 
+use batch::document::Batch;
 use batch::keep::{
     Contents, DAYS_KEPT, Envelope, KeepError, Keepsake, Merged, Newer, Opened, Peeked, SetAside, Summary,
     decode, merge, peek, read, stored_text, unpack,
 };
-use batch::document::Batch;
 use batch::moment::Moment;
 use batch::timer::unheard_in;
 use gloo_storage::{LocalStorage, Storage as _};

@@ -5,6 +5,7 @@ use crate::alarm::{Alarm, Waiting, wake_lock};
 use crate::clock;
 use crate::lists::toggle;
 use crate::page::{batch_address, focus};
+use crate::signals::{Memo, RwSignal, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{NumberField, Typed, button, fold, live};
@@ -56,7 +57,7 @@ pub fn bar(shared: Shared, open: Open) -> View {
     let alarm = Alarm::here();
     alarm.opens(open);
     // The rows are drawn anew when one comes, goes or rings; within them only the numbers follow the clock.
-    let waiting = Memo::new(move |_| alarm.waiting_here(open));
+    let waiting = Memo::new(move || alarm.waiting_here(open));
     let rows = move || {
         let rows: Vec<View> =
             waiting.get().into_iter().map(|row| row_view(shared, open, alarm, row)).collect();
@@ -199,7 +200,7 @@ fn own(shared: Shared, open: Open, alarm: Alarm) -> View {
 /// What rang in batches that are not on the screen, with the way there.
 pub fn elsewhere() -> View {
     let alarm = Alarm::here();
-    let rung = Memo::new(move |_| alarm.rung_elsewhere());
+    let rung = Memo::new(move || alarm.rung_elsewhere());
     live(move || {
         let lines = rung.get().into_iter().map(|waiting| {
             tag("p")

@@ -421,6 +421,7 @@ fn each(shown: &Shown, act: &mut dyn FnMut(&Node)) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signals::RwSignal;
     use wasm_bindgen_test::{wasm_bindgen_test, wasm_bindgen_test_configure};
 
     wasm_bindgen_test_configure!(run_in_browser);

@@ -2,6 +2,7 @@
 //! with their reports, and their treatment.
 
 use crate::lists::{aside, choice, headed, list, named, remove_button, toggle};
+use crate::signals::{Memo, Signal};
 use crate::state::{Open, Shared};
 use crate::store::Store;
 use crate::view::{Shows, View, tag};
@@ -12,7 +13,6 @@ use calc::brew::water::{Finish, Ion};
 use calc::chem::report::{Check, WaterRead};
 use calc::data::salts::Salt;
 use calc::quantity::{Amount, Dimension, Mass, Quantity};
-use leptos::prelude::*;
 
 /// What every report has, in the order reports print it.
 const USUAL: [WaterField; 6] = [
@@ -143,7 +143,7 @@ fn salts() -> View {
 fn limits() -> View {
     let open = Open::here();
     // The fields must not be drawn anew while something is typed into one.
-    let at_hand = Memo::new(move |_| {
+    let at_hand = Memo::new(move || {
         open.document.with(|batch| batch.salts.iter().map(|line| line.salt).collect::<Vec<Salt>>())
     });
     let lines = move || {
@@ -169,7 +169,7 @@ fn limits() -> View {
 /// One water: its report, what was read from it, and where to take one from.
 fn water(place: usize) -> View {
     let open = Open::here();
-    let several = Memo::new(move |_| open.document.with(|batch| batch.waters.len() > 1));
+    let several = Memo::new(move || open.document.with(|batch| batch.waters.len() > 1));
     let share = move || {
         several.get().then(|| {
             View::Many(vec![

@@ -3,6 +3,7 @@
 
 use crate::page::focus;
 use crate::preferences::Preferences;
+use crate::signals::{Memo, RwSignal, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use batch::document::{Batch, Fallback, Slot, Spec};
@@ -129,7 +130,7 @@ impl NumberField {
     pub fn watched(self, problem: RwSignal<Option<Problem>>) -> View {
         let Self { spec, name, value, hint, note, ranged, change } = self;
         let preferences = Shared::here().preferences;
-        let unit = Memo::new(move |_| preferences.with(|p| p.unit(spec.dimension)));
+        let unit = Memo::new(move || preferences.with(|p| p.unit(spec.dimension)));
         let shown = move |typed: Typed| {
             let ends = [typed.value, typed.upper].into_iter().flatten();
             let texts: Vec<String> = ends.map(|amount| field_text(amount, &unit.get_untracked())).collect();
@@ -495,7 +496,7 @@ pub fn source_view(source: &Source) -> View {
 /// One figure of the plan: label, number, spread, and on tap the reason.
 pub fn figure_line(figure: Figure) -> View {
     let (shared, open) = (Shared::here(), Open::here());
-    let current = Memo::new(move |_| open.plan.with(|plan| figure.of(&plan.figures)));
+    let current = Memo::new(move || open.plan.with(|plan| figure.of(&plan.figures)));
     let expanded = RwSignal::new(false);
     let number = move || {
         shared.preferences.with(|p| match current.get() {

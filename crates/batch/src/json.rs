@@ -652,8 +652,7 @@ mod tests {
         let entries = Json::of(text).unwrap().entries().unwrap();
         let found: Vec<(&str, &str)> = entries.iter().map(|(key, value)| (*key, value.text())).collect();
         assert_eq!(found, [("a", r#"[1, {"b": "]}"} ,[ ]]"#), ("c", "{}"), (r"d\n", "-1.5e-3")]);
-        let list: Vec<&str> =
-            entries[0].1.elements().unwrap().map(Json::text).collect();
+        let list: Vec<&str> = entries[0].1.elements().unwrap().map(Json::text).collect();
         assert_eq!(list, ["1", r#"{"b": "]}"}"#, "[ ]"]);
         assert_eq!(entries[1].1.entries(), Ok(Vec::new()));
     }
@@ -674,7 +673,10 @@ mod tests {
         assert_eq!(wrong("3", |json| read::<String>(json).err()), "found 3 in place of a text");
         assert_eq!(wrong("0", |json| read::<bool>(json).err()), "found 0 in place of true or false");
         assert_eq!(wrong("-1", |json| read::<u32>(json).err()), "found -1 in place of a count");
-        assert_eq!(wrong("\"nut\"", |json| read::<calc::brew::bitterness::HopForm>(json).err()), "unknown variant `nut`");
+        assert_eq!(
+            wrong("\"nut\"", |json| read::<calc::brew::bitterness::HopForm>(json).err()),
+            "unknown variant `nut`"
+        );
         assert_eq!(
             wrong(r#""\ud83d!""#, |json| read::<String>(json).err()),
             r#"found "\ud83d!" in place of a text"#

@@ -100,9 +100,7 @@ pub fn sheet(batch: &Batch, plan: &Plan) -> Vec<Section> {
         for row in rows(stage) {
             let (label, amount) = match *row {
                 Set(field) => (field.spec().label, Slot::Of(field).effective(batch)),
-                Gives(figure) => {
-                    (figure.label(), figure.of(&plan.figures).ok().map(|shown| shown.value))
-                }
+                Gives(figure) => (figure.label(), figure.of(&plan.figures).ok().map(|shown| shown.value)),
             };
             // No water kept back, no stand: nothing to do.
             if let Some(amount) = amount.filter(|amount| amount.base() != 0.0) {
@@ -148,7 +146,9 @@ fn things(batch: &Batch, plan: &Plan, stage: Stage) -> Vec<Sentence> {
         Stage::Mash => {
             for (place, how) in plan.rests.iter().enumerate() {
                 let rest = |field| Slot::Rest(place, field).effective(batch);
-                let (Some(at), Some(time)) = (rest(RestField::Temperature), rest(RestField::Time)) else { continue };
+                let (Some(at), Some(time)) = (rest(RestField::Temperature), rest(RestField::Time)) else {
+                    continue;
+                };
                 let mut says = say!["Then rest at ", at, " for ", time, ". "];
                 says.extend(how.iter().cloned());
                 lines.push(says);

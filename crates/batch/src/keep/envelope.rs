@@ -162,11 +162,8 @@ fn decode_plain(raw: &str, text: &str) -> Result<Opened, KeepError> {
     let deleted: Option<Moment> = stored.read_or_none("deleted_s")?;
     let data = stored.take("data").ok_or(KeepError::NotAnEnvelope)?;
     stored.end()?;
-    let data = if schema == SCHEMA {
-        Batch::read(data)?
-    } else {
-        Batch::read(Json::of(&migrate(data, schema)?)?)?
-    };
+    let data =
+        if schema == SCHEMA { Batch::read(data)? } else { Batch::read(Json::of(&migrate(data, schema)?)?)? };
     data.check()?;
     Ok(Opened::Current(Box::new(Envelope { app, revision, saved, deleted, data })))
 }

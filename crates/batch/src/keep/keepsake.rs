@@ -402,14 +402,7 @@ mod tests {
         let names: Vec<&str> = book.iter().map(|kept| kept.data.name.as_str()).collect();
         assert_eq!(
             names,
-            [
-                "Batch old",
-                "Batch new",
-                "Batch same",
-                "Batch both",
-                "Batch fresh",
-                "Batch both (brought in)"
-            ]
+            ["Batch old", "Batch new", "Batch same", "Batch both", "Batch fresh", "Batch both (brought in)"]
         );
         assert_eq!((book[3].data.notes.as_str(), book[5].data.notes.as_str()), ("mine", "theirs"));
         assert!(book[5].data.id.starts_with("both-"));

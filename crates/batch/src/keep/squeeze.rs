@@ -43,8 +43,7 @@ struct Model {
 
 impl Model {
     fn new() -> Self {
-        let mut model =
-            Self { seen: vec![[0.0; 2]; PLACES], before: 0, bits: 1, places: [0; ORDERS] };
+        let mut model = Self { seen: vec![[0.0; 2]; PLACES], before: 0, bits: 1, places: [0; ORDERS] };
         for byte in PRIMER.bytes() {
             for place in (0..8).rev() {
                 model.learn(byte >> place & 1 == 1);

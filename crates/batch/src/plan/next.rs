@@ -140,7 +140,8 @@ pub fn next_move(batch: &Batch, plan: &Plan, now: Moment) -> NextMove {
             ],
         );
     };
-    let before = list.iter().filter(|other| other.step < item.step && matches!(other.state, RunState::Behind(_)));
+    let before =
+        list.iter().filter(|other| other.step < item.step && matches!(other.state, RunState::Behind(_)));
     let behind: Vec<Step> = before.map(|other| other.step).collect();
     let mut next = item.words(batch, plan, now);
     if !behind.is_empty() {
@@ -394,7 +395,9 @@ pub(super) fn words_of(item: &RunItem, batch: &Batch, plan: &Plan, now: Moment) 
     next.says = lines.next().unwrap_or_else(|| say![step.done(), "? Then tick it."]);
     next.details = lines.collect();
     // The souring says itself when it is expected.
-    if let Some(ends) = item.ends.filter(|ends| item.state.past().is_none() && ends.about > now && step != Step::Soured) {
+    if let Some(ends) =
+        item.ends.filter(|ends| item.state.past().is_none() && ends.about > now && step != Step::Soured)
+    {
         let mut says = say!["Likely done at about ", ends.about];
         if (ends.late - ends.early).as_hours() > 1.0 {
             says.extend(say![", between ", ends.early, " and ", ends.late]);
@@ -414,18 +417,37 @@ fn ago(time: Duration) -> Amount {
 /// that stands over night. That boiling does not save wort which stood warm is in the advice on souring.
 fn stood(lines: &mut Vec<Sentence>, step: Step, batch: &Batch, now: Moment) {
     let (since, hours, says) = match step {
-        Step::MashAcid | Step::MashOut | Step::FirstBoil | Step::SetAside | Step::Cooled | Step::AcidDrop | Step::Culture => {
+        Step::MashAcid
+        | Step::MashOut
+        | Step::FirstBoil
+        | Step::SetAside
+        | Step::Cooled
+        | Step::AcidDrop
+        | Step::Culture => {
             let mash: Option<Duration> = batch.value(Field::MashTime);
-            (Step::MashIn, 12.0 + mash.map_or(0.0, Duration::as_hours),
-             " Wort that stood warm and was not sour all that time is not safe, and boiling does not make it so: throw it away, untasted, unless it was above 60 °C, in the fridge or frozen.")
+            (
+                Step::MashIn,
+                12.0 + mash.map_or(0.0, Duration::as_hours),
+                " Wort that stood warm and was not sour all that time is not safe, and boiling does not make it so: throw it away, untasted, unless it was above 60 °C, in the fridge or frozen.",
+            )
         }
         Step::Soured => (Step::Culture, 2.0, ""),
         Step::MainBoil => (Step::Soured, 6.0, " It goes on souring until it boils: read the pH, then boil."),
-        Step::Chilled => (Step::MainBoil, 6.0, " If it has cooled by itself, bring it to the boil once more, then chill it."),
-        Step::Yeast => (Step::Chilled, 12.0, " Pitch now: wort without yeast is anybody's. Foam or a bad smell before any yeast means that it is spoiled."),
+        Step::Chilled => (
+            Step::MainBoil,
+            6.0,
+            " If it has cooled by itself, bring it to the boil once more, then chill it.",
+        ),
+        Step::Yeast => (
+            Step::Chilled,
+            12.0,
+            " Pitch now: wort without yeast is anybody's. Foam or a bad smell before any yeast means that it is spoiled.",
+        ),
         Step::PastPeak => (Step::Yeast, 24.0, ""),
         Step::FruitIn => (Step::PastPeak, 24.0, ""),
-        Step::Stable => (if batch.ticked(Step::FruitIn).is_some() { Step::FruitIn } else { Step::PastPeak }, 24.0, ""),
+        Step::Stable => {
+            (if batch.ticked(Step::FruitIn).is_some() { Step::FruitIn } else { Step::PastPeak }, 24.0, "")
+        }
         Step::Packaged => (Step::Stable, 24.0, ""),
         Step::Salts | Step::MashIn => return,
     };

@@ -90,8 +90,10 @@ impl Maker<'_> {
         let figures = self.figures();
         figures
             .set(key::chill_time, chilled.and_then(|chill| predicted(Estimate::relative(chill.time, band))));
-        figures
-            .set(key::chill_water, chilled.and_then(|chill| predicted(Estimate::relative(chill.water, band))));
+        figures.set(
+            key::chill_water,
+            chilled.and_then(|chill| predicted(Estimate::relative(chill.water, band))),
+        );
         if chilling.is_none_or(|chill| chill.end > pitch + TemperatureDifference::kelvin(0.5)) {
             self.warn(
                 Stage::MainBoil,
