@@ -93,7 +93,7 @@ pub fn day(shared: Shared, open: Open) -> View {
 /// The sign of a state and its word.
 const fn sign(state: Option<RunState>) -> (&'static str, &'static str) {
     match state {
-        Some(RunState::Done(_)) => ("✓", "done"),
+        Some(RunState::Done(_)) => ("✓", ""),
         Some(RunState::Skipped(_)) => ("–", "left out"),
         Some(RunState::Behind(_)) => ("?", "not ticked"),
         Some(RunState::Now) => ("▶", "now"),
@@ -130,7 +130,8 @@ fn row(
     let days = move || {
         let line = |day: batch::plan::SouringDay| {
             let time = clock::short(day.at, shared.now.get());
-            let (class, sign, about) = if day.past { ("", "✓ ", "") } else { ("to-come", "○ ", "about ") };
+            let (class, sign, about) =
+                if day.past { ("", "✓ ", "") } else { ("to-come", "○ ", "about ") };
             tag("li")
                 .class(class)
                 .child(tag("span").set("aria-hidden", "true").child(sign))
@@ -141,8 +142,18 @@ fn row(
         };
         let days: Vec<View> = days.get().into_iter().map(line).collect();
         (!days.is_empty()).then(|| {
-            tag("ol").class("days").set("aria-label", "The souring").set("data-test", "souring-days").child(days).view()
+            tag("ol")
+                .class("days")
+                .set("aria-label", "The souring")
+                .set("data-test", "souring-days")
+                .child(days)
+                .view()
         })
+    };
+    // The other states are words where the time would stand.
+    let done_unseen = move || {
+        matches!(state.get(), Some(RunState::Done(_)))
+            .then(|| tag("span").class("unseen").child(", done").view())
     };
     let body = format!("run{}", step as usize);
     tag("li")
@@ -168,9 +179,7 @@ fn row(
                                 .child(live(move || sign(state.get()).0)),
                         )
                         .child(step.title())
-                        .child(
-                            tag("span").class("unseen").child(", ").child(live(move || sign(state.get()).1)),
-                        ),
+                        .child(live(done_unseen)),
                 )
                 .child(tag("span").class("number").child(live(time))),
         )

@@ -211,7 +211,8 @@ fn ends(step: Step, starts: Due, before: &[RunItem], batch: &Batch, plan: &Plan)
         Step::FruitIn | Step::Packaged => starts,
         Step::MashIn => starts.after(known(figures.strike_heating())?),
         Step::MashOut => {
-            let rests = plan.rests.iter().map(heating_said).chain(rests(batch).map(|rest| rest.1)).sum::<Duration>();
+            let rests =
+                plan.rests.iter().map(heating_said).chain(rests(batch).map(|rest| rest.1)).sum::<Duration>();
             let mashed = since(Step::MashIn)?.after(exact(typed(Field::MashTime) + rests));
             mashed.not_before(starts).after(known(figures.mash_out_heating())?)
         }
@@ -287,10 +288,10 @@ pub(super) fn timers(step: Step, batch: &Batch, plan: &Plan, now: Moment) -> Vec
     let minutes = |minutes: f64| Some(Duration::minutes(minutes));
     // What is left of the mash, once it is known when it began.
     let mash = || {
-        let begun = batch.ticked(Step::MashIn).unwrap_or(now);
-        let left = (begun + typed(Field::MashTime)?) - now;
+        let whole = typed(Field::MashTime)?;
+        let left = batch.ticked(Step::MashIn).map_or(whole, |begun| (begun + whole) - now);
         // Whole minutes: the offer does not change while somebody reaches for it.
-        Some(Duration::minutes(left.as_minutes().ceil()))
+        Some(Duration::minutes(left.as_minutes().ceil()).min(whole))
     };
     match step {
         Step::MashIn => offer(say!["Mash"], mash()),
@@ -648,6 +649,9 @@ mod tests {
         assert!(!all.contains("ago"), "{all}");
         let mash = soon.timers.iter().find(|offer| text(&offer.name) == "Mash").unwrap();
         assert!((mash.lasts.as_hours() - 0.6).abs() < 0.001, "what is left of it");
+        // A clock that lags behind the tick makes no mash longer.
+        let (at_once, _) = next_at(&batch, after(-0.01));
+        assert!(at_once.timers.iter().all(|offer| offer.lasts.as_hours() <= 1.0));
     }
 
     #[test]
@@ -719,7 +723,8 @@ mod tests {
         assert!(days[1].past && !days[2].past);
         assert_eq!(Some(days[2].at), plan.measure_next, "{texts:?}");
         assert!(days.len() >= 5, "{texts:?}");
-        let to_come: Vec<f64> = days[2..].windows(2).map(|pair| (pair[1].at - pair[0].at).as_hours()).collect();
+        let to_come: Vec<f64> =
+            days[2..].windows(2).map(|pair| (pair[1].at - pair[0].at).as_hours()).collect();
         assert!(to_come[..to_come.len() - 1].windows(2).all(|pair| pair[1] <= pair[0] + 0.01), "{to_come:?}");
         assert!(texts.last().unwrap().contains("expected, likely between"), "{texts:?}");
         read(&mut batch, ReadingKind::SourPh, 3.2, after(60.0));
@@ -739,7 +744,9 @@ mod tests {
             let minutes = Amount::in_base(Dimension::Minutes, minutes);
             Slot::Hop(place, HopField::Minutes).set(&mut batch, Some(minutes)).unwrap();
         }
-        Slot::Hop(0, HopField::Mass).set(&mut batch, Some(Amount::in_base(Dimension::SmallMass, 8.0))).unwrap();
+        Slot::Hop(0, HopField::Mass)
+            .set(&mut batch, Some(Amount::in_base(Dimension::SmallMass, 8.0)))
+            .unwrap();
         let offers = timers(Step::MainBoil, &batch, &plan(&batch), START);
         let told: Vec<(String, f64)> =
             offers.iter().map(|offer| (text(&offer.name), (boil - offer.lasts).as_hours() * 60.0)).collect();
