@@ -104,7 +104,11 @@ pub fn link_screen(shared: Shared, text: &str) -> View {
     mark_root("data-fruit", "red");
     let found = read_link(text);
     let id = found.as_ref().ok().and_then(|(keepsake, _)| Some(keepsake.batches.first()?.data.id.clone()));
-    let holds = found.as_ref().ok().and_then(|(keepsake, _)| keepsake.batches.first()).map(|batch| holds(shared, batch));
+    let holds = found
+        .as_ref()
+        .ok()
+        .and_then(|(keepsake, _)| keepsake.batches.first())
+        .map(|batch| holds(shared, batch));
     let done = move || go(&id.as_deref().map_or(BOOK.to_owned(), batch_address));
     View::Many(vec![
         tag("header")
@@ -165,7 +169,11 @@ fn read_link(text: &str) -> Opened {
 /// A state of a batch, as a person tells it from another.
 fn told(stamp: &Stamp) -> String {
     let deleted = if stamp.deleted.is_some() { ", deleted" } else { "" };
-    format!("saved {} times, last {}{deleted}", stamp.revision, clock::short(stamp.saved, batch::moment::Moment::default()))
+    format!(
+        "saved {} times, last {}{deleted}",
+        stamp.revision,
+        clock::short(stamp.saved, batch::moment::Moment::default())
+    )
 }
 
 /// What bringing it in would do, and the button that does it. `done` comes after it was brought in, `left` after
@@ -174,7 +182,12 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
     let (keepsake, merged) = match opened {
         Ok(found) => found,
         Err(problem) => {
-            return tag("p").class("banner stop").set("role", "alert").set("data-test", "import-refused").child(problem).view();
+            return tag("p")
+                .class("banner stop")
+                .set("role", "alert")
+                .set("data-test", "import-refused")
+                .child(problem)
+                .view();
         }
     };
     let line = |line: &batch::keep::Planned| {
@@ -185,10 +198,16 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
             }
             Action::Same => "is here just so. Nothing changes.".to_owned(),
             Action::OlderKept { ours, theirs } => {
-                format!("is older than the one here, which stays. Coming in: {}. Here: {}.", told(theirs), told(ours))
+                format!(
+                    "is older than the one here, which stays. Coming in: {}. Here: {}.",
+                    told(theirs),
+                    told(ours)
+                )
             }
             Action::Conflict { copy } => {
-                format!("was changed in both places. Both are kept: the one here as it is, the other as “{copy}”.")
+                format!(
+                    "was changed in both places. Both are kept: the one here as it is, the other as “{copy}”."
+                )
             }
         };
         let name = tag("span").class("name").child(line.name.clone());
@@ -197,7 +216,9 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
     let lines: Vec<View> = merged.lines.iter().map(line).collect();
     let odd = keepsake.newer.len() + keepsake.damaged.len() + keepsake.set_aside.len();
     let odd_words = (odd > 0).then(|| {
-        tag("p").child(format!("{odd} more cannot be opened by this version. They are kept as they are, and listed in the batch book."))
+        tag("p").child(format!(
+            "{odd} more that cannot be opened here are kept as they are, and listed in the batch book."
+        ))
     });
     let settings = keepsake.preferences.is_some().then(|| {
         tag("p").class("aside").child("Its units and look are taken over only where none were chosen here.")
@@ -207,6 +228,7 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
         Ok(merged) => {
             shared.stored_changed();
             let words = match merged.changed.len() {
+                0 if odd > 0 => "What cannot be opened was brought in as it is.".to_owned(),
                 0 => "Nothing to bring in: it is here already.".to_owned(),
                 1 => "1 batch brought in.".to_owned(),
                 count => format!("{count} batches brought in."),
@@ -228,12 +250,18 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
         .child(tag("ul").class("book").child(lines))
         .child(odd_words)
         .child(settings)
-        .child(tag("p").class("aside").child("Nothing is stored until you say so, and no batch that is only here is touched."))
         .child(
-            tag("div")
-                .class("actions")
-                .child(button("main", "import-confirm", label, bring))
-                .child(button("", "import-leave", "Leave it", left)),
+            tag("p")
+                .class("aside")
+                .child("Nothing is stored until you say so, and no batch that is only here is touched."),
+        )
+        .child(
+            tag("div").class("actions").child(button("main", "import-confirm", label, bring)).child(button(
+                "",
+                "import-leave",
+                "Leave it",
+                left,
+            )),
         )
         .view()
 }

@@ -23,7 +23,9 @@ pub fn screen(shared: Shared) -> View {
     View::Many(vec![
         tag("header")
             .class("top")
-            .child(tag("a").class("button quiet").set("href", back).set("data-test", "back").child("The batch"))
+            .child(
+                tag("a").class("button quiet").set("href", back).set("data-test", "back").child("The batch"),
+            )
             .view(),
         tag("main")
             .class("out")
@@ -36,7 +38,9 @@ pub fn screen(shared: Shared) -> View {
                         let _ = window().print();
                     }))
                     .child(button("", "share-sheet", "Share as text", move || {
-                        text_file::share("text", sheet_text(shared, open), move |done| shared.tell_copied(done));
+                        text_file::share("text", sheet_text(shared, open), move |done| {
+                            shared.tell_copied(done)
+                        });
                     })),
             )
             .child(live(move || sheet_view(shared, open)))
@@ -72,7 +76,7 @@ fn sheet_view(shared: Shared, open: Open) -> View {
     });
     let parts: Vec<View> = parts.collect();
     tag("article")
-        .class("sheet")
+        .class("brew-sheet")
         .set("data-test", "sheet")
         .child(tag("h1").child(name))
         .child(tag("p").class("aside").child(under))
@@ -176,7 +180,9 @@ fn table_section(shared: Shared, open: Open) -> View {
     let table = move || open.document.with_untracked(readings_table);
     tag("section")
         .child(tag("h2").child("The readings as a table"))
-        .child(tag("p").class("aside").child("One line for each reading, for a spreadsheet. Times are in UTC."))
+        .child(
+            tag("p").class("aside").child("One line for each reading, for a spreadsheet. Times are in UTC."),
+        )
         .child(
             tag("div")
                 .class("actions")

@@ -61,7 +61,8 @@ pub fn share(what: &str, words: String, told: impl Fn(bool) + 'static) {
     };
     spawn_local(async move {
         if let Err(thrown) = promise.await
-            && Reflect::get(&thrown, &"name".into()).ok().and_then(|name| name.as_string()).as_deref() != Some("AbortError")
+            && Reflect::get(&thrown, &"name".into()).ok().and_then(|name| name.as_string()).as_deref()
+                != Some("AbortError")
         {
             copy(&words, told);
         }

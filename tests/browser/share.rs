@@ -34,7 +34,9 @@ async fn pages(brewer: &Brewer, size: [f64; 2]) -> Value {
         let path = format!("{folder}/{}-{}.pdf.base64", brewer.session_id(), size[0]);
         std::fs::write(path, printed["data"].as_str().unwrap()).unwrap();
     }
-    brewer.value(&format!("(atob({}).match(/\\/Type\\s*\\/Page\\b(?!s)/g) ?? []).length", printed["data"])).await
+    brewer
+        .value(&format!("(atob({}).match(/\\/Type\\s*\\/Page\\b(?!s)/g) ?? []).length", printed["data"]))
+        .await
 }
 
 const A4: [f64; 2] = [8.27, 11.69];
@@ -54,7 +56,10 @@ async fn a_batch_goes_to_another_phone_in_a_link_without_a_network() {
     assert!(host.url().starts_with(page.trim_end_matches('/')), "{address}");
     let carried = link::read(text).unwrap();
     assert_eq!(carried.data, batch.data);
-    assert!(from.value("Boolean(document.querySelector('[data-test=qr] svg[role=img][aria-label] path'))").await == json!(true));
+    assert!(
+        from.value("Boolean(document.querySelector('[data-test=qr] svg[role=img][aria-label] path'))").await
+            == json!(true)
+    );
     assert_eq!(from.smaller_than(48).await, json!([]));
     assert_eq!(from.sticking_out().await, json!([]));
 
@@ -144,7 +149,7 @@ async fn the_sheet_prints_on_one_page() {
         }
         // Three columns hold all of it: nothing sticks out and nothing of the controls is printed.
         brewer.cdp("Emulation.setEmulatedMedia", json!({ "media": "print" })).await;
-        let seen = "[...document.querySelectorAll('main *')].filter((e) => e.checkVisibility() && !e.closest('.sheet')).length";
+        let seen = "[...document.querySelectorAll('main *')].filter((e) => e.checkVisibility() && !e.closest('[data-test=sheet]')).length";
         assert_eq!(brewer.value(seen).await, json!(0));
     }
 }

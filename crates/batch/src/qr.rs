@@ -13,13 +13,13 @@ const QUIET: usize = 4;
 
 /// Bytes of correction in each block, for each version from 1 to 40.
 const CORRECTION: &[u8; 40] = &[
-    7, 10, 15, 20, 26, 18, 20, 24, 30, 18, 20, 24, 26, 30, 22, 24, 28, 30, 28, 28, 28, 28, 30, 30, 26, 28, 30, 30,
-    30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30,
+    7, 10, 15, 20, 26, 18, 20, 24, 30, 18, 20, 24, 26, 30, 22, 24, 28, 30, 28, 28, 28, 28, 30, 30, 26, 28,
+    30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30,
 ];
 /// Blocks of each version.
 const BLOCKS: &[u8; 40] = &[
-    1, 1, 1, 1, 1, 2, 2, 2, 2, 4, 4, 4, 4, 4, 6, 6, 6, 6, 7, 8, 8, 9, 9, 10, 12, 12, 12, 13, 14, 15, 16, 17, 18, 19,
-    19, 20, 21, 22, 24, 25,
+    1, 1, 1, 1, 1, 2, 2, 2, 2, 4, 4, 4, 4, 4, 6, 6, 6, 6, 7, 8, 8, 9, 9, 10, 12, 12, 12, 13, 14, 15, 16, 17,
+    18, 19, 19, 20, 21, 22, 24, 25,
 ];
 
 /// A code as a drawing.
@@ -252,7 +252,7 @@ impl Grid {
 
 /// Bits with those behind them that correct them.
 fn guarded(bits: usize, count: usize, divisor: usize) -> usize {
-    let rest = (0..count).fold(bits, |rest, _| rest << 1 ^ (rest >> (count - 1)) * divisor);
+    let rest = (0..count).fold(bits, |rest, _| (rest << 1) ^ ((rest >> (count - 1)) * divisor));
     bits << count | rest
 }
 

@@ -5,7 +5,7 @@ use crate::document::{
 };
 use crate::plan::{Figure, Plan};
 use crate::say::{Sentence, say};
-use calc::quantity::{Amount, Dimension, Mass, Quantity as _};
+use calc::quantity::{Dimension, Mass, Quantity as _};
 
 /// One part of the sheet.
 #[derive(Clone, Debug, PartialEq)]
@@ -100,9 +100,7 @@ pub fn sheet(batch: &Batch, plan: &Plan) -> Vec<Section> {
         for row in rows(stage) {
             let (label, amount) = match *row {
                 Set(field) => (field.spec().label, Slot::Of(field).effective(batch)),
-                Gives(figure) => {
-                    (figure.label(), figure.of(&plan.figures).ok().map(|shown| shown.value))
-                }
+                Gives(figure) => (figure.label(), figure.of(&plan.figures).ok().map(|shown| shown.value)),
             };
             // No water kept back, no stand: nothing to do.
             if let Some(amount) = amount.filter(|amount| amount.base() != 0.0) {
@@ -148,7 +146,9 @@ fn things(batch: &Batch, plan: &Plan, stage: Stage) -> Vec<Sentence> {
         Stage::Mash => {
             for (place, how) in plan.rests.iter().enumerate() {
                 let rest = |field| Slot::Rest(place, field).effective(batch);
-                let (Some(at), Some(time)) = (rest(RestField::Temperature), rest(RestField::Time)) else { continue };
+                let (Some(at), Some(time)) = (rest(RestField::Temperature), rest(RestField::Time)) else {
+                    continue;
+                };
                 let mut says = say!["Then rest at ", at, " for ", time, ". "];
                 says.extend(how.iter().cloned());
                 lines.push(says);
@@ -182,7 +182,7 @@ fn things(batch: &Batch, plan: &Plan, stage: Stage) -> Vec<Sentence> {
                 }
             }
         }
-        Stage::Package => lines.push(say![batch.choices.package.name()]),
+        Stage::Package => lines.push(say!["In: ", batch.choices.package.name()]),
         _ => {}
     }
     lines
@@ -203,7 +203,7 @@ fn read(batch: &Batch, kind: ReadingKind) -> Option<Sentence> {
             says.extend(one(reading));
         }
     } else {
-        says.extend(say![Amount::in_base(Dimension::Count, all.len() as f64), " times, from "]);
+        says.extend(say![all.len().to_string(), " times, from "]);
         says.extend(one(first));
         says.extend(say![" to "]);
         says.extend(one(last));

@@ -4,8 +4,8 @@
 //! The text is a letter for its form, then in base64url (RFC 4648, no padding): how many bytes are squeezed,
 //! seven bits a byte, the lowest first; a checksum of four bytes; and the stored text of the batch, squeezed.
 
-use super::envelope::{Envelope, Opened, decode, stored_text};
 use super::KeepError;
+use super::envelope::{Envelope, Opened, decode, stored_text};
 use super::keepsake::fingerprint;
 use super::squeeze::{squeeze, unsqueeze};
 use crate::house::House;
@@ -213,7 +213,11 @@ mod tests {
     fn sizes() {
         let batch = finished_batch();
         let (whole, recipe) = (write(&batch, Part::Whole).unwrap(), write(&batch, Part::Recipe).unwrap());
-        println!("a finished batch with 60 readings: {} characters, its recipe {}", whole.len(), recipe.len());
+        println!(
+            "a finished batch with 60 readings: {} characters, its recipe {}",
+            whole.len(),
+            recipe.len()
+        );
         assert!(whole.len() < 800 && recipe.len() < 260, "{} {}", whole.len(), recipe.len());
     }
 
@@ -289,7 +293,10 @@ mod tests {
                 odd = odd.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
                 char::from_u32(0x4e00 + (odd >> 20)).unwrap()
             };
-            batch.data.waters.push(crate::document::Water { name: (0..2_000).map(|_| noise()).collect(), ..Default::default() });
+            batch.data.waters.push(crate::document::Water {
+                name: (0..2_000).map(|_| noise()).collect(),
+                ..Default::default()
+            });
         }
         batch.data.waters.truncate(crate::document::MOST_ITEMS);
         assert!(matches!(write(&batch, Part::Whole), Err(LinkError::TooLong(length)) if length > MOST_LINK));
