@@ -217,7 +217,9 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
     let lines: Vec<View> = merged.lines.iter().map(line).collect();
     let odd = keepsake.newer.len() + keepsake.damaged.len() + keepsake.set_aside.len();
     let odd_words = (odd > 0).then(|| {
-        tag("p").child(format!("{odd} more cannot be opened by this version. They are kept as they are, and listed in the batch book."))
+        tag("p").child(format!(
+            "{odd} more that cannot be opened here are kept as they are, and listed in the batch book."
+        ))
     });
     let settings = keepsake.preferences.is_some().then(|| {
         tag("p").class("aside").child("Its units and look are taken over only where none were chosen here.")
@@ -227,6 +229,7 @@ fn preview(shared: Shared, opened: Opened, done: impl Fn() + 'static, left: impl
         Ok(merged) => {
             shared.stored_changed();
             let words = match merged.changed.len() {
+                0 if odd > 0 => "What cannot be opened was brought in as it is.".to_owned(),
                 0 => "Nothing to bring in: it is here already.".to_owned(),
                 1 => "1 batch brought in.".to_owned(),
                 count => format!("{count} batches brought in."),

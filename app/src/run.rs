@@ -94,7 +94,7 @@ pub fn day(shared: Shared, open: Open) -> View {
 /// The sign of a state and its word.
 const fn sign(state: Option<RunState>) -> (&'static str, &'static str) {
     match state {
-        Some(RunState::Done(_)) => ("✓", "done"),
+        Some(RunState::Done(_)) => ("✓", ""),
         Some(RunState::Skipped(_)) => ("–", "left out"),
         Some(RunState::Behind(_)) => ("?", "not ticked"),
         Some(RunState::Now) => ("▶", "now"),
@@ -151,6 +151,11 @@ fn row(
                 .view()
         })
     };
+    // The other states are words where the time would stand.
+    let done_unseen = move || {
+        matches!(state.get(), Some(RunState::Done(_)))
+            .then(|| tag("span").class("unseen").child(", done").view())
+    };
     let body = format!("run{}", step as usize);
     tag("li")
         .set("data-step", step.title())
@@ -175,9 +180,7 @@ fn row(
                                 .child(live(move || sign(state.get()).0)),
                         )
                         .child(step.title())
-                        .child(
-                            tag("span").class("unseen").child(", ").child(live(move || sign(state.get()).1)),
-                        ),
+                        .child(live(done_unseen)),
                 )
                 .child(tag("span").class("number").child(live(time))),
         )

@@ -77,7 +77,7 @@ fn sheet_view(shared: Shared, open: Open) -> View {
     });
     let parts: Vec<View> = parts.collect();
     tag("article")
-        .class("sheet")
+        .class("brew-sheet")
         .set("data-test", "sheet")
         .child(tag("h1").child(name))
         .child(tag("p").class("aside").child(under))

@@ -149,7 +149,7 @@ async fn the_sheet_prints_on_one_page() {
         }
         // Three columns hold all of it: nothing sticks out and nothing of the controls is printed.
         brewer.cdp("Emulation.setEmulatedMedia", json!({ "media": "print" })).await;
-        let seen = "[...document.querySelectorAll('main *')].filter((e) => e.checkVisibility() && !e.closest('.sheet')).length";
+        let seen = "[...document.querySelectorAll('main *')].filter((e) => e.checkVisibility() && !e.closest('[data-test=sheet]')).length";
         assert_eq!(brewer.value(seen).await, json!(0));
     }
 }

@@ -252,7 +252,7 @@ impl Grid {
 
 /// Bits with those behind them that correct them.
 fn guarded(bits: usize, count: usize, divisor: usize) -> usize {
-    let rest = (0..count).fold(bits, |rest, _| rest << 1 ^ (rest >> (count - 1)) * divisor);
+    let rest = (0..count).fold(bits, |rest, _| (rest << 1) ^ ((rest >> (count - 1)) * divisor));
     bits << count | rest
 }
 

@@ -5,7 +5,7 @@ use crate::document::{
 };
 use crate::plan::{Figure, Plan};
 use crate::say::{Sentence, say};
-use calc::quantity::{Amount, Dimension, Mass, Quantity as _};
+use calc::quantity::{Dimension, Mass, Quantity as _};
 
 /// One part of the sheet.
 #[derive(Clone, Debug, PartialEq)]
@@ -182,7 +182,7 @@ fn things(batch: &Batch, plan: &Plan, stage: Stage) -> Vec<Sentence> {
                 }
             }
         }
-        Stage::Package => lines.push(say![batch.choices.package.name()]),
+        Stage::Package => lines.push(say!["In: ", batch.choices.package.name()]),
         _ => {}
     }
     lines
@@ -203,7 +203,7 @@ fn read(batch: &Batch, kind: ReadingKind) -> Option<Sentence> {
             says.extend(one(reading));
         }
     } else {
-        says.extend(say![Amount::in_base(Dimension::Count, all.len() as f64), " times, from "]);
+        says.extend(say![all.len().to_string(), " times, from "]);
         says.extend(one(first));
         says.extend(say![" to "]);
         says.extend(one(last));

@@ -8,17 +8,17 @@
 /// A stored batch as they mostly are: from it is known at the first byte what comes often. Its numbers are invented.
 const PRIMER: &str = "\
     {¡:4,¢:\"0.1.0\",£:57,¤:1794200000,¦:{ª:1793000000,¬:{¸:Å,´:\"even\",¾:\"dry\",·:È,º:\"keg\",ĝ:\"dry\"},\
-    ſ:\"mh2k7q0x3w1a\",°:[{°:\"peach\",­:{û:1000}},{¾:\"frozen\",°:\"raspberry\",­:{û:1800,Ą:3.2}}],\
-    ®:[{½:\"pale_ale\",¨:\"\",­:{û:2100}},{½:\"wheat\",­:{û:1400}},{½:\"pilsner\",­:{ü:0.45}},\
-    {½:\"flaked_oats\",­:{ü:0.1}}],¯:[{­:{ā:0.045,Ă:15,û:12}}],±:{Ò:[0.7188345121,0.02143345781,2],\
+    ſ:\"mh2k7q0x3w1a\",°:[{°:\"peach\",\u{ad}:{û:1000}},{¾:\"frozen\",°:\"raspberry\",\u{ad}:{û:1800,Ą:3.2}}],\
+    ®:[{½:\"pale_ale\",¨:\"\",\u{ad}:{û:2100}},{½:\"wheat\",\u{ad}:{û:1400}},{½:\"pilsner\",\u{ad}:{ü:0.45}},\
+    {½:\"flaked_oats\",\u{ad}:{ü:0.1}}],¯:[{\u{ad}:{ā:0.045,Ă:15,û:12}}],±:{Ò:[0.7188345121,0.02143345781,2],\
     Ģ:[3.104512216,0.2512345678,2],Ĥ:[1.5,0.18,1],ħ:[0.08,0.21,1],Ħ:[0.05,0.09,1]},\
-    §:\"mi0c8v5r2k7e\",¨:\"Sour with peach and raspberry\",«:\"\",­:{Ì:19,õ:2.5,Ï:30,Î:40,ï:20,ã:66,í:3.4,ì:38,ð:5,Í:12.5},\
+    §:\"mi0c8v5r2k7e\",¨:\"Sour with peach and raspberry\",«:\"\",\u{ad}:{Ì:19,õ:2.5,Ï:30,Î:40,ï:20,ã:66,í:3.4,ì:38,ð:5,Í:12.5},\
     ²:{đ:[[600000,3.5]],Ċ:[[7200,0.01]],Ï:[[180000,19.5]],Ÿ:1793003600,Đ:[[216000,12.1],[86400,6.2],\
     [86400,3.1],[86400,2.5]],Ć:[[300,0.003]],ć:[[0,5.55],[600,5.41]],ď:[[170000,12.2]],\
     Ē:[[1200000,18.5]],Ď:[[169000,21.5]],ĉ:[[5400,10.9]],Ĉ:[[5300,26.5]],Č:[[10800,4.51],[7200,4.33],\
     [7200,4.02],[7200,3.76],[7200,3.58],[7200,3.47]],ì:[[12000,37.5],[20000,37]],ċ:[[7000,5.35],\
     [360,4.52]]},³:{ę:3600,Ĝ:3600,Ę:1800,¹:600,ē:1793002000,ĕ:3600},\
-    Ī:[{­:{Þ:1.9,Ù:45,Ü:18,Ú:5,Ą:7.4,Û:10,Ý:28}}]}}";
+    Ī:[{\u{ad}:{Þ:1.9,Ù:45,Ü:18,Ú:5,Ą:7.4,Û:10,Ý:28}}]}}";
 
 /// How many bytes before, at most, tell what comes next.
 const ORDERS: usize = 4;
@@ -99,7 +99,7 @@ impl Span {
 
     /// The last number that stands for a one.
     fn middle(&self, chance: u32) -> u32 {
-        self.low + (u64::from(self.high - self.low) * u64::from(chance) >> 16) as u32
+        self.low + ((u64::from(self.high - self.low) * u64::from(chance)) >> 16) as u32
     }
 
     fn narrow(&mut self, middle: u32, bit: bool) {
@@ -172,6 +172,20 @@ pub(super) fn unsqueeze(small: &[u8], most: usize) -> Option<String> {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn what_was_squeezed_once_opens_for_ever() {
+        let text = "{¡:4,¦:{¨:\"Sour, “é” 😀\"}} 0123";
+        let small = squeeze(text);
+        assert_eq!(
+            small,
+            [
+                18, 28, 2, 35, 142, 198, 150, 189, 151, 53, 136, 123, 67, 47, 144, 121, 225, 210, 137, 29, 5,
+                213, 174, 91, 28, 59, 134, 245, 234, 80, 113, 191
+            ]
+        );
+        assert_eq!(unsqueeze(&small, 99).as_deref(), Some(text));
+    }
 
     proptest! {
         #[test]

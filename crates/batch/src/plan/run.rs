@@ -288,10 +288,10 @@ pub(super) fn timers(step: Step, batch: &Batch, plan: &Plan, now: Moment) -> Vec
     let minutes = |minutes: f64| Some(Duration::minutes(minutes));
     // What is left of the mash, once it is known when it began.
     let mash = || {
-        let begun = batch.ticked(Step::MashIn).unwrap_or(now);
-        let left = (begun + typed(Field::MashTime)?) - now;
+        let whole = typed(Field::MashTime)?;
+        let left = batch.ticked(Step::MashIn).map_or(whole, |begun| (begun + whole) - now);
         // Whole minutes: the offer does not change while somebody reaches for it.
-        Some(Duration::minutes(left.as_minutes().ceil()))
+        Some(Duration::minutes(left.as_minutes().ceil()).min(whole))
     };
     match step {
         Step::MashIn => offer(say!["Mash"], mash()),
@@ -649,6 +649,9 @@ mod tests {
         assert!(!all.contains("ago"), "{all}");
         let mash = soon.timers.iter().find(|offer| text(&offer.name) == "Mash").unwrap();
         assert!((mash.lasts.as_hours() - 0.6).abs() < 0.001, "what is left of it");
+        // A clock that lags behind the tick makes no mash longer.
+        let (at_once, _) = next_at(&batch, after(-0.01));
+        assert!(at_once.timers.iter().all(|offer| offer.lasts.as_hours() <= 1.0));
     }
 
     #[test]

@@ -266,8 +266,8 @@ impl Maker<'_> {
         match way.fix {
             Fix::Leave => {
                 let alcohol = |original: Plato| {
-                    let end =
-                        original.as_degrees() * self.attenuation().map_or(0.22, |a| a.rest().as_of_one());
+                    let end = original.as_degrees()
+                        * self.attenuation().map_or(0.22, |a| a.value.rest().as_of_one());
                     fermented_after_souring(original, Plato::degrees(end), Fraction::ZERO)
                         .map_or(0.0, |beer| beer.alcohol.as_of_one())
                 };
