@@ -164,7 +164,7 @@ pub fn compute(check: &str, inputs: &[&str]) -> Option<f64> {
         "extract_for_gas" => extract_for_gas(litres(0)?, volumes(1)?, volumes(2)?).as_grams(),
         "outcome_alcohol" | "outcome_apparent" => {
             let wort = Wort::of_wort(litres(0)?, plato(1)?, ROOM);
-            let attenuation = Fraction::of_one(1.0 - number(2)? / number(1)?);
+            let attenuation = Estimate::exact(Fraction::of_one(1.0 - number(2)? / number(1)?));
             let end = outcome(&wort, attenuation, Mass::ZERO, &[], FRUIT_FERMENTABILITY).ok()?;
             if check == "outcome_alcohol" {
                 end.alcohol.value.as_percent()

@@ -445,10 +445,12 @@ mod tests {
     fn one_batch_moves_the_number_part_of_the_way_and_many_settle_it() {
         let usual = Rules::default();
         let before: Estimate<VolumeRate> = House::default().expect(HouseNumber::Evaporation).0;
-        let (one, count) = House::learn(&[lesson(3.4)], &usual).expect::<VolumeRate>(HouseNumber::Evaporation);
+        let (one, count) =
+            House::learn(&[lesson(3.4)], &usual).expect::<VolumeRate>(HouseNumber::Evaporation);
         assert_eq!(count, 1);
         assert!(one.value > before.value && one.value < VolumeRate::l_per_h(3.4));
-        let (many, _) = House::learn(&[lesson(3.4); 20], &usual).expect::<VolumeRate>(HouseNumber::Evaporation);
+        let (many, _) =
+            House::learn(&[lesson(3.4); 20], &usual).expect::<VolumeRate>(HouseNumber::Evaporation);
         assert!((many.value.as_l_per_h() - 3.4).abs() < 0.02);
         assert!(many.deviation() < one.deviation() && one.deviation() < before.deviation());
     }

@@ -235,7 +235,9 @@ pub fn finished_batch() -> Envelope {
         (HouseNumber::WortBuffering, 1.08),
         (HouseNumber::SouringSpeed, 1.21),
     ]
-    .map(|(number, observed)| Lesson::exact(number, Amount::in_base(number.dimension(), observed), Moment::default()))
+    .map(|(number, observed)| {
+        Lesson::exact(number, Amount::in_base(number.dimension(), observed), Moment::default())
+    })
     .to_vec();
     let mut batch = Batch::new(
         "m5x0c2qk8r1t".to_owned(),

@@ -146,7 +146,7 @@ proptest! {
             let Ok(load) = load else { continue };
             sound("effect", effect(&wort, &[load]))?;
             sound("room_left", room_left(litres(a), litres(b), &[load], share(c)))?;
-            sound("outcome", outcome(&wort, share(c), Mass::grams(d), &[load], share(e)))?;
+            sound("outcome", outcome(&wort, Estimate::normal(share(c), e), Mass::grams(d), &[load], share(e)))?;
         }
 
         let cells = cells_to_pitch(litres(a), plato(b), CellDensity::millions_per_ml(c), Ph::new(d));

@@ -581,7 +581,7 @@ figures! {
         /// Final gravity without fruit.
         final_gravity FinalGravity: Plato as Gravity, "Final gravity, before fruit",
             "Original gravity times what the yeast leaves; the newest reading once it is past.",
-            [figure(Figure::OriginalGravity), field(Field::Attenuation)], [BALLING], "Attenuation differs by about ±3 points between batches.";
+            [figure(Figure::OriginalGravity), field(Field::Attenuation)], [BALLING], "Of the attenuation: that of your house once it was learned, wide before.";
         /// Alcohol without fruit.
         alcohol AlcoholBeforeFruit: AlcoholByVolume as Alcohol, "Alcohol, before fruit",
             "Balling's balance: 2.0665 g of extract give 1 g of alcohol.",

@@ -85,7 +85,8 @@ pub(super) fn lessons(batch: &Batch, plan: &Plan) -> Vec<Lesson> {
     if let Some(shift) = plan.mash_ph_shift {
         teach(HouseNumber::MashPhShift, shift.value.amount(), shift.deviation());
     }
-    let factors = [(HouseNumber::WortBuffering, plan.buffer_scale), (HouseNumber::SouringSpeed, plan.souring_speed)];
+    let factors =
+        [(HouseNumber::WortBuffering, plan.buffer_scale), (HouseNumber::SouringSpeed, plan.souring_speed)];
     for (number, factor) in factors {
         if let Some(factor) = factor {
             // Learned on the logarithm.

@@ -40,6 +40,18 @@ impl Belief {
         }
     }
 
+    /// Makes the deviation of an unknown so many times as wide.
+    pub(super) fn widen(&mut self, place: usize, factor: f64) {
+        for (row, covariances) in self.covariance.iter_mut().enumerate() {
+            covariances[place] *= factor;
+            if row == place {
+                for covariance in covariances {
+                    *covariance *= factor;
+                }
+            }
+        }
+    }
+
     /// The means.
     pub(super) const fn mean(&self) -> &Effects {
         &self.mean

@@ -93,26 +93,23 @@ pub struct Outcome {
     pub extract_fermented: Mass,
 }
 
-/// Half-width of the 80 % band of the attenuation; our estimate.
-const ATTENUATION_BAND: f64 = 0.03;
-
 /// Where a fermentation ends. The wort's extract ferments to the apparent
 /// attenuation, fruit sugar almost wholly (`fruit_share`, 0..=1); `lactic` is
 /// acid that bacteria made of the wort's extract, which is still booked as
 /// extract and does not ferment. Attenuation 0..=1.1.
-/// The band takes ±3 points of attenuation and each fruit's band of sugar.
+/// The band takes that of the attenuation and each fruit's band of sugar.
 ///
 /// # Errors
 /// [`FermentError`] when an argument is outside its range.
 pub fn outcome(
     wort: &Wort,
-    attenuation: Fraction,
+    attenuation: Estimate<Fraction>,
     lactic: Mass,
     loads: &[FruitLoad],
     fruit_share: Fraction,
 ) -> Result<Outcome, FermentError> {
-    if !(0.0..=1.1).contains(&attenuation.as_of_one()) {
-        return Err(FermentError::Attenuation(attenuation));
+    if !(0.0..=1.1).contains(&attenuation.value.as_of_one()) {
+        return Err(FermentError::Attenuation(attenuation.value));
     }
     if !(0.0..=1.0).contains(&fruit_share.as_of_one()) {
         return Err(FermentError::FruitFermentability(fruit_share));
@@ -120,9 +117,9 @@ pub fn outcome(
     if lactic < Mass::ZERO {
         return Err(FermentError::BelowNothing);
     }
-    // Points of attenuation, and half-widths of the fruit sugar's band.
-    let lean = |points: f64, sugar: f64| -> Result<(Wort, Mass, Mass), FermentError> {
-        let a = Fraction::of_one((attenuation.as_of_one() + points).clamp(0.0, 1.1));
+    // An attenuation, and half-widths of the fruit sugar's band.
+    let lean = |attenuation: Fraction, sugar: f64| -> Result<(Wort, Mass, Mass), FermentError> {
+        let a = Fraction::of_one(attenuation.as_of_one().clamp(0.0, 1.1));
         let from_wort = fermentable(wort, a, lactic)?;
         let mut mixed = *wort;
         let mut from_fruit = Mass::ZERO;
@@ -138,10 +135,10 @@ pub fn outcome(
         let (beer, gas) = mixed.ferment(fermented)?;
         Ok((beer, gas, fermented))
     };
-    let (beer, gas, extract_fermented) = lean(0.0, 0.0)?;
-    let weak = lean(-ATTENUATION_BAND, 0.0)?.0;
-    let strong = lean(ATTENUATION_BAND, 0.0)?.0;
-    let (lean_fruit, rich_fruit) = (lean(0.0, -1.0)?.0, lean(0.0, 1.0)?.0);
+    let (beer, gas, extract_fermented) = lean(attenuation.value, 0.0)?;
+    let weak = lean(attenuation.low, 0.0)?.0;
+    let strong = lean(attenuation.high, 0.0)?.0;
+    let (lean_fruit, rich_fruit) = (lean(attenuation.value, -1.0)?.0, lean(attenuation.value, 1.0)?.0);
     let alcohol = spread(
         beer.alcohol().as_of_one(),
         [weak.alcohol().as_of_one(), strong.alcohol().as_of_one()],
@@ -257,7 +254,7 @@ mod tests {
     proptest! {
         #[test]
         fn without_fruit_it_ends_where_the_attenuation_says(p in 4.0..20.0f64, a in 0.4..1.0f64) {
-            let end = outcome(&wort(p), Fraction::of_one(a), Mass::ZERO, &[], FRUIT_FERMENTABILITY).unwrap();
+            let end = outcome(&wort(p), Estimate::normal(Fraction::of_one(a), 0.03), Mass::ZERO, &[], FRUIT_FERMENTABILITY).unwrap();
             prop_assert!((end.apparent.value.as_degrees() - p * (1.0 - a)).abs() < 1e-6);
             prop_assert!(end.apparent.is_sound() && end.alcohol.is_sound());
         }
@@ -265,7 +262,7 @@ mod tests {
         #[test]
         fn masses_close_with_fruit(p in 4.0..20.0f64, a in 0.4..0.9f64, grams in 0.0..5000.0f64, place in 0..Fruit::ALL.len()) {
             let load = puree(Fruit::ALL[place], grams);
-            let end = outcome(&wort(p), Fraction::of_one(a), Mass::ZERO, &[load], FRUIT_FERMENTABILITY).unwrap();
+            let end = outcome(&wort(p), Estimate::normal(Fraction::of_one(a), 0.03), Mass::ZERO, &[load], FRUIT_FERMENTABILITY).unwrap();
             let yeast = end.beer.ethanol * 0.11;
             let all = end.beer.mass() + end.gas + yeast;
             let put_in = wort(p).mass() + load.liquid().mass();
@@ -274,8 +271,8 @@ mod tests {
 
         #[test]
         fn lactic_acid_of_bacteria_takes_alcohol_away(p in 6.0..16.0f64, acid in 10.0..180.0f64) {
-            let plain = outcome(&wort(p), Fraction::of_one(0.78), Mass::ZERO, &[], FRUIT_FERMENTABILITY).unwrap();
-            let soured = outcome(&wort(p), Fraction::of_one(0.78), Mass::grams(acid), &[], FRUIT_FERMENTABILITY).unwrap();
+            let plain = outcome(&wort(p), Estimate::exact(Fraction::of_one(0.78)), Mass::ZERO, &[], FRUIT_FERMENTABILITY).unwrap();
+            let soured = outcome(&wort(p), Estimate::exact(Fraction::of_one(0.78)), Mass::grams(acid), &[], FRUIT_FERMENTABILITY).unwrap();
             prop_assert!(soured.alcohol.value < plain.alcohol.value);
         }
     }

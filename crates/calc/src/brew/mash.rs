@@ -66,6 +66,10 @@ pub const COMMON_SCALE: Fraction = Fraction::of_one(0.10);
 pub const SPREAD_SOURCE: Source = Source::our_estimate(
     "predicted mashes lie within 0.1 to 0.15 pH in four cases of five: what the propagated spreads leave of that; methods of titration differ by a tenth and more",
 );
+/// Share of the variance of a class's malts that is the same from mash to mash of one house; our estimate.
+pub const MALTS_AGAIN: Fraction = Fraction::of_one(0.5);
+/// The same of its water report and of the hardness reaction, which is of nature; our estimate.
+pub const WATER_AGAIN: Fraction = Fraction::of_one(0.8);
 /// Protons that a charge of calcium sets free in soft water.
 pub const PROTONS_PER_CHARGE: Fraction = Fraction::of_one(0.47);
 /// Calcium, with half of the magnesium, at which a charge sets half as much free on average.
@@ -320,6 +324,19 @@ impl Mash {
     pub fn with_prior(mut self, shift: Estimate<PhDifference>) -> Self {
         self.belief.spread(SHIFT, SHIFT, shift.deviation().powi(2) - COMMON_SHIFT.as_units().powi(2));
         self.shifted(shift.value)
+    }
+
+    /// The same mash in a house whose earlier mashes taught this shift. They held malts of the same makers in
+    /// the same water, so what comes back of the spreads of malts, water and hardness reaction is in it already:
+    /// [`MALTS_AGAIN`], [`WATER_AGAIN`]. To be said before readings.
+    #[must_use]
+    pub fn in_house(mut self, learned: Estimate<PhDifference>) -> Self {
+        self = self.with_prior(Estimate::exact(learned.value));
+        for (place, back) in [(SHIFT, MALTS_AGAIN), (HARDNESS, WATER_AGAIN), (WATER, WATER_AGAIN)] {
+            self.belief.widen(place, back.rest().as_of_one().sqrt());
+        }
+        self.belief.spread(SHIFT, SHIFT, learned.deviation().powi(2));
+        self
     }
 
     /// How far the malts' common pH is believed to lie from that of their tables.
@@ -720,6 +737,9 @@ mod tests {
         assert!(half_width(plain(&learned)) < half_width(plain(&mash)));
         let down = plain(&mash).value - plain(&learned).value;
         assert!((down.as_units() - 0.045).abs() < 0.01, "{down:?}");
+        let at_home = mash.in_house(Estimate::normal(PhDifference::units(-0.05), 0.02));
+        assert!(half_width(plain(&at_home)) < half_width(plain(&learned)), "malts and water come back");
+        assert!((plain(&at_home).value - plain(&learned).value).as_units().abs() < 1e-4);
         let plainly = mash.shifted(PhDifference::units(-0.05));
         assert!((plain(&plainly).value - plain(&learned).value).as_units().abs() < 1e-4);
         // With nothing believed before, the shift is what the reading says.

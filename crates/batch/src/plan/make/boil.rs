@@ -90,8 +90,10 @@ impl Maker<'_> {
         let figures = self.figures();
         figures
             .set(key::chill_time, chilled.and_then(|chill| predicted(Estimate::relative(chill.time, band))));
-        figures
-            .set(key::chill_water, chilled.and_then(|chill| predicted(Estimate::relative(chill.water, band))));
+        figures.set(
+            key::chill_water,
+            chilled.and_then(|chill| predicted(Estimate::relative(chill.water, band))),
+        );
         if chilling.is_none_or(|chill| chill.end > pitch + TemperatureDifference::kelvin(0.5)) {
             self.warn(
                 Stage::MainBoil,
@@ -264,8 +266,8 @@ impl Maker<'_> {
         match way.fix {
             Fix::Leave => {
                 let alcohol = |original: Plato| {
-                    let end =
-                        original.as_degrees() * self.attenuation().map_or(0.22, |a| a.rest().as_of_one());
+                    let end = original.as_degrees()
+                        * self.attenuation().map_or(0.22, |a| a.value.rest().as_of_one());
                     fermented_after_souring(original, Plato::degrees(end), Fraction::ZERO)
                         .map_or(0.0, |beer| beer.alcohol.as_of_one())
                 };

@@ -223,8 +223,10 @@ impl Maker<'_> {
         Ok(())
     }
 
-    pub(super) fn attenuation(&self) -> Result<Fraction, Unknown> {
-        value(self.batch, Field::Attenuation)
+    /// Apparent attenuation of the wort alone, with its band.
+    pub(super) fn attenuation(&self) -> Result<Estimate<Fraction>, Unknown> {
+        let (share, deviation) = self.habit(HouseNumber::Attenuation, Field::Attenuation)?;
+        Ok(Estimate::normal(share, deviation))
     }
 
     /// Lactic acid in the fermenter: its share of what the souring made.

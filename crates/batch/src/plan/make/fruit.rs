@@ -164,7 +164,7 @@ impl Maker<'_> {
             .sum();
         let in_keg = loads.iter().map(|load| load.sugar).sum::<Mass>()
             - in_fermenter.iter().map(|load| load.sugar).sum();
-        self.attenuation_by_the_end(&course.fermenter, lactic, &loads, attenuation, end.apparent.value);
+        self.attenuation_by_the_end(&course.fermenter, lactic, &loads, attenuation.value, end.apparent.value);
         let held = self.pulp_keeps(&effect.held, &loads)?;
         self.package(&effect.mixed, (held, effect.held.value), &end.beer, (sugar, in_keg, pulp))
     }
@@ -186,7 +186,7 @@ impl Maker<'_> {
         let Some(reading) = newest.filter(|read| fruit_in.is_some_and(|at| read.at >= at)) else { return };
         let (Some(seen), Ok(less)) = (
             self.beer_gravity(reading),
-            outcome(wort, attenuation - STEP, lactic, loads, FRUIT_FERMENTABILITY),
+            outcome(wort, Estimate::exact(attenuation - STEP), lactic, loads, FRUIT_FERMENTABILITY),
         ) else {
             return;
         };

@@ -244,7 +244,7 @@ impl Maker<'_> {
             .alkalinity_within(made.spread.alkalinity);
         let believed = match batch.house.expect::<PhDifference>(HouseNumber::MashPhShift) {
             (_, 0) => tabled,
-            (learned, _) => tabled.with_prior(learned),
+            (learned, _) => tabled.in_house(learned),
         };
         let plain = believed.ph(&acid, Volume::ZERO).map_err(outside(Stage::Mash))?;
         self.figures().set(key::mash_ph_plain, predicted(plain));
@@ -290,7 +290,8 @@ impl Maker<'_> {
                 // What the readings alone say teaches the house, not what was believed before them.
                 let open = tabled.with_prior(Estimate::normal(PhDifference::ZERO, 1.0));
                 let shift = open.after_readings(&readings, PhDifference::units(error)).shift();
-                self.plan.mash_ph_shift = Some(shift);
+                // What else is unsure of malts and water comes back in the house's next mash, and is learned as shift.
+                self.plan.mash_ph_shift = Some(Estimate::normal(shift.value, error));
                 measured(self.at_room(reading, meter))
             }
         };

@@ -170,7 +170,9 @@ impl Maker<'_> {
             return Ok(within(cells, 1.6));
         }
         let Some(amount) = numbers.pack_amount() else {
-            return Ok(within(value(batch, Field::Bacteria)?, 3.0));
+            // A speed that the house has learned holds what its packs have in common.
+            let learned = batch.house.expect::<Count>(HouseNumber::SouringSpeed).1 > 0;
+            return Ok(within(value(batch, Field::Bacteria)?, if learned { 2.0 } else { 3.0 }));
         };
         let pack = Pack {
             form: batch.choices.form,
