@@ -143,7 +143,7 @@ fn form(shared: Shared, old: Batch, wish: Option<usize>) -> View {
         });
         begin(shared, batch);
     };
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(tag("a").class("button quiet").set("href", BOOK).child("Batch book"))

@@ -1,7 +1,7 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
 use crate::page::{BOOK, WORDS, focus, mark_root, out_address};
-use crate::signals::{Memo, RwSignal, Signal};
+use crate::signals::{Memo, RwSignal};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
@@ -45,7 +45,7 @@ pub fn screen(shared: Shared) -> View {
         Memo::new(move || open.document.with(|batch| batch.fruit.first().map(|item| item.fruit)));
     Effect::new(move |_| mark_root("data-fruit", fruit_colour(first_fruit.get())));
     let stages: Vec<View> = Stage::ALL.iter().map(|&stage| stage_view(shared, open, opened, stage)).collect();
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(
@@ -135,7 +135,7 @@ fn saved_words(open: Open) -> View {
 
 fn name(open: Open) -> View {
     let invented = Memo::new(move || open.document.with(|batch| batch.invented));
-    View::Many(vec![
+    View::many(vec![
         tag("h1").class("unseen").child(live(move || open.document.with(|batch| batch.name.clone()))).view(),
         tag("input")
             .class("name")
@@ -157,7 +157,7 @@ fn name(open: Open) -> View {
 /// The banner while what is on the screen is not stored, with the ways out.
 fn not_saved(shared: Shared, open: Open) -> View {
     let shown = move || {
-        let Saved::No(problem) = open.saved.get() else { return View::Nothing };
+        let Saved::No(problem) = open.saved.get() else { return View::nothing() };
         let export = move |_| {
             let done = open.keepsake().is_some_and(|text| text_file::save("tartwright-batch.json", &text));
             if !done {
@@ -167,7 +167,7 @@ fn not_saved(shared: Shared, open: Open) -> View {
             }
         };
         let ways = match problem {
-            StoreError::OtherTab { .. } | StoreError::NotFound => View::Many(vec![
+            StoreError::OtherTab { .. } | StoreError::NotFound => View::many(vec![
                 (button("", "keep-mine", "Keep what is here", move || open.keep_mine())).view(),
                 (button("", "load-theirs", "Load theirs", move || open.load_theirs())).view(),
             ]),
@@ -205,7 +205,7 @@ fn next(shared: Shared, open: Open, opened: Opened) -> View {
             button(
                 "main done",
                 "done",
-                View::Many(vec![
+                View::many(vec![
                     tag("span").set("aria-hidden", "true").child("✓ ").view(),
                     (step.done()).view(),
                 ]),
@@ -276,7 +276,7 @@ fn warnings(open: Open) -> View {
         let (notes, cautions): (Vec<_>, Vec<_>) = others.into_iter().partition(|w| w.level == Level::Note);
         let count = notes.len();
         let lines = |warnings: Vec<Warning>| warnings.into_iter().map(warning_line).collect::<Vec<View>>();
-        View::Many(vec![
+        View::many(vec![
             tag("ul").class("warnings").child(lines(stops)).child(lines(cautions)).view(),
             ((count > 0).then(|| {
                 tag("details")
@@ -339,7 +339,7 @@ fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> View 
         let done = done.get().then(|| {
             tag("span").class("tick").set("role", "img").set("aria-label", "done").child("✓").view()
         });
-        View::Many(vec![(warned).view(), (done).view()])
+        View::many(vec![(warned).view(), (done).view()])
     };
     let body = format!("{}-body", stage.key());
     tag("section")
@@ -414,24 +414,13 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
         Stage::Souring => pictures::course(),
         Stage::FirstBoil => pictures::kettle(),
         Stage::MainBoil => pictures::bitterness(),
-        Stage::Fruit => View::Many(vec![pictures::level(), pictures::sources()]),
+        Stage::Fruit => View::many(vec![pictures::level(), pictures::sources()]),
         Stage::Package => pictures::pressure(),
-        _ => View::Nothing,
+        _ => View::nothing(),
     };
-    let ticks: Vec<View> = steps_of(stage)
-        .map(|step| {
-            let ticked = Signal::derive(move || open.document.with(|batch| batch.ticked(step).is_some()));
-            lists::toggle(step.done().to_owned(), format!("step.{step:?}"), ticked, move |on| {
-                open.edit(|batch| batch.tick(step, on.then(clock::now)));
-            })
-        })
-        .collect();
-    let ticks = (!ticks.is_empty()).then(|| {
-        View::Many(vec![tag("h3").child("Done").view(), tag("div").class("ticks").child(ticks).view()])
-    });
     let figures =
-        (!figures.is_empty()).then(|| View::Many(vec![tag("h3").child("Figures").view(), (figures).view()]));
-    View::Many(vec![
+        (!figures.is_empty()).then(|| View::many(vec![tag("h3").child("Figures").view(), (figures).view()]));
+    View::many(vec![
         (help(shared, layout.help)).view(),
         (lists::of_stage(stage)).view(),
         (entries(layout.fields)).view(),
@@ -440,7 +429,6 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
         (ions).view(),
         tag("div").class("narrow").child(picture).view(),
         (readings::of_stage(stage)).view(),
-        (ticks).view(),
     ])
 }
 

@@ -107,11 +107,11 @@ pub fn screen(shared: Shared) -> View {
         match Store::list() {
             Ok(entries) => listed(shared, entries, find),
             Err(problem) => {
-                View::Many(vec![(warning(&problem.to_string())).view(), (welcome(shared)).view()])
+                View::many(vec![(warning(&problem.to_string())).view(), (welcome(shared)).view()])
             }
         }
     };
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(tag("h1").class("mark").child("Tartwright"))
@@ -166,7 +166,7 @@ fn welcome(shared: Shared) -> View {
 /// an installed app a store of its own.
 pub fn invitation(shared: Shared) -> View {
     let shown = move || match shared.offline.invitation().get() {
-        InstallInvitation::None => View::Nothing,
+        InstallInvitation::None => View::nothing(),
         InstallInvitation::Accepted => tag("p")
             .class("aside")
             .set("role", "status")
@@ -245,7 +245,7 @@ fn listed(shared: Shared, entries: Vec<Entry>, find: Find) -> View {
     let book = if count == 0 {
         welcome(shared)
     } else {
-        View::Many(vec![
+        View::many(vec![
             (beginnings(shared)).view(),
             tag("h2").child("Batch book").view(),
             (count > 1).then(|| tools(find)).view(),
@@ -275,7 +275,7 @@ fn listed(shared: Shared, entries: Vec<Entry>, find: Find) -> View {
             .child(tag("ul").class("book").child(rows))
             .view()
     });
-    View::Many(vec![(book).view(), (odd).view(), (deleted).view()])
+    View::many(vec![(book).view(), (odd).view(), (deleted).view()])
 }
 
 /// The stage a batch is in, in words.
@@ -381,7 +381,7 @@ fn rows(shared: Shared, find: Find, kept: &[Summary]) -> View {
                 .view()
         })
     };
-    View::Many(vec![
+    View::many(vec![
         tag("p").class("aside").set("role", "status").set("data-test", "found").child(said).view(),
         tag("ul").class("book").child(rows).view(),
         rest.view(),
@@ -524,7 +524,7 @@ fn odd_row(shared: Shared, entry: Entry) -> View {
 fn raw_text(key: &str) -> View {
     let text = Store::text(key).unwrap_or_default();
     let saved = text.clone();
-    View::Many(vec![
+    View::many(vec![
         tag("label")
             .class("wide")
             .child("The stored text")
@@ -549,7 +549,7 @@ pub fn unopened(id: &str, problem: &StoreError) -> View {
         StoreError::NewerSchema(_) => Some(format!("{BATCH}{id}")),
         _ => None,
     };
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(tag("a").class("button quiet").set("href", BOOK).child("Batch book"))

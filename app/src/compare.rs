@@ -17,7 +17,7 @@ const MOST: usize = 60;
 
 fn framed(title: &'static str, inside: View) -> View {
     mark_root("data-fruit", "red");
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(tag("a").class("button quiet").set("href", BOOK).child("Batch book"))
@@ -48,7 +48,7 @@ pub fn screen(shared: Shared, ids: &str) -> View {
     let words = move || if all.get() { "Only what differs" } else { "Show all rows" };
     framed(
         "Side by side",
-        View::Many(vec![
+        View::many(vec![
             problems.view(),
             button("", "all-rows", live(words), move || all.update(|all| *all = !*all)),
             tag("div")
@@ -129,7 +129,7 @@ pub fn trends_screen(shared: Shared) -> View {
                 .view()
         });
         let rows: Vec<View> = rows.collect();
-        View::Many(vec![
+        View::many(vec![
             pictures::trend(shared, &trend),
             tag("details")
                 .class("fold")

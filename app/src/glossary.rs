@@ -77,7 +77,7 @@ pub fn screen() -> View {
     let words = WORDS
         .iter()
         .flat_map(|(word, meaning)| [tag("dt").child(*word).view(), tag("dd").child(*meaning).view()]);
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(

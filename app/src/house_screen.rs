@@ -90,7 +90,7 @@ fn details(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> V
             let last = &seen[seen.len().saturating_sub(LAST)..];
             (!last.is_empty()).then(|| {
                 let marks = last.iter().map(|amount| tag("li").child(p.text(*amount)).view());
-                View::Many(vec![
+                View::many(vec![
                     tag("h4").child("As the last batches had it, newest last").view(),
                     tag("ol").class("seen").set("data-test", "seen").child(marks.collect::<Vec<_>>()).view(),
                 ])

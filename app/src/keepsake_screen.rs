@@ -34,7 +34,7 @@ pub fn keepsake(shared: Shared) -> View {
     };
     let copyable = move || {
         (!text.with(String::is_empty)).then(|| {
-            View::Many(vec![
+            View::many(vec![
                 tag("label")
                     .class("wide")
                     .child("The same as text, to copy")
@@ -111,7 +111,7 @@ pub fn link_screen(shared: Shared, text: &str) -> View {
         .and_then(|(keepsake, _)| keepsake.batches.first())
         .map(|batch| holds(shared, batch));
     let done = move || go(&id.as_deref().map_or(BOOK.to_owned(), batch_address));
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(
@@ -140,7 +140,7 @@ fn holds(shared: Shared, envelope: &Envelope) -> View {
     let begun = format!("begun {}", clock::day(batch.begun));
     let invented = batch.invented.then(|| "an invented example".to_owned());
     let parts: Vec<String> = [size, Some(readings), Some(begun), invented].into_iter().flatten().collect();
-    View::Many(vec![
+    View::many(vec![
         tag("h2").set("data-test", "link-name").child(batch.name.clone()).view(),
         tag("p").set("data-test", "link-holds").child(parts.join(", ")).view(),
     ])

@@ -31,15 +31,15 @@ pub fn of_stage(stage: Stage) -> View {
         Stage::Aim => notes(),
         Stage::Water => crate::water::stage(),
         Stage::Grist => grist(),
-        Stage::Mash => View::Many(vec![fold("More rests", rests), acid(), meter()]),
-        Stage::AcidDrop => View::Many(vec![
+        Stage::Mash => View::many(vec![fold("More rests", rests), acid(), meter()]),
+        Stage::AcidDrop => View::many(vec![
             acid(),
             fold("Before you handle the acid", hazards),
             fold("Drops and small doses", drops),
             fold("Titrate a glass of it instead", sample),
         ]),
         Stage::Souring => souring(),
-        Stage::MainBoil => View::Many(vec![
+        Stage::MainBoil => View::many(vec![
             hops(),
             choice(
                 "Chilled by",
@@ -54,12 +54,12 @@ pub fn of_stage(stage: Stage) -> View {
             })
         }
         Stage::Fruit => fruit(),
-        Stage::Package => View::Many(vec![
+        Stage::Package => View::many(vec![
             package(),
             fold("Words for a label", label_words),
             fold("Sourness by a glass", taste_trial),
         ]),
-        Stage::FirstBoil => View::Nothing,
+        Stage::FirstBoil => View::nothing(),
     }
 }
 
@@ -98,7 +98,7 @@ pub fn aside(words: impl Into<View>) -> View {
 }
 
 fn fields(fields: &[Field]) -> View {
-    View::Many(fields.iter().map(|&field| entry(Slot::Of(field))).collect())
+    View::many(fields.iter().map(|&field| entry(Slot::Of(field))).collect())
 }
 
 /// What the acid does to people, and how it is handled.
@@ -115,7 +115,7 @@ fn hazards() -> View {
 }
 
 fn drops() -> View {
-    View::Many(vec![
+    View::many(vec![
         aside(DROPPER_PROCEDURE),
         fields(&[Field::Dropper, Field::ScaleStep]),
         aside(STIR_AND_MEASURE),
@@ -124,7 +124,7 @@ fn drops() -> View {
 
 /// The points of a titrated sample.
 fn sample() -> View {
-    View::Many(vec![
+    View::many(vec![
         aside(
             "Take a glass of the cooled wort and read its pH. Stir in acid, one part in nine parts of water by weight, \
              a little at a time; type how much is in it in all and the pH then. Three points down to the pH wanted tell \
@@ -153,7 +153,7 @@ fn sample() -> View {
 
 fn souring() -> View {
     let cultures = named(Culture::ALL, |culture| culture.name().to_owned());
-    View::Many(vec![
+    View::many(vec![
         choice("Bacteria", "culture", cultures, |choices| &mut choices.culture),
         fold("From the pack", pack),
         fold("What keeps it safe", advice),
@@ -167,7 +167,7 @@ fn pack() -> View {
         (Form::Liquid, "Liquid, by the millilitre".to_owned()),
         (Form::Starter, "Grown at home, by the millilitre".to_owned()),
     ];
-    View::Many(vec![
+    View::many(vec![
         choice("It comes as", "form", forms, |choices| &mut choices.form),
         fields(&[Field::PackAmount, Field::PackCells, Field::PackAge, Field::PackKept]),
     ])
@@ -185,7 +185,7 @@ fn advice() -> View {
                 .view()
         })
         .collect();
-    View::Many(vec![
+    View::many(vec![
         aside("Advice, not law: local rules and your own judgement decide."),
         tag("ul").class("details").child(lines).view(),
     ])
@@ -193,7 +193,7 @@ fn advice() -> View {
 
 /// Acid for the finished beer, found in a glass.
 fn taste_trial() -> View {
-    View::Many(vec![
+    View::many(vec![
         aside(
             "Pour a measured glass of the beer. Stir in acid, one part in nine parts of water by weight, a little at a time, \
              and taste; stop when it is sour enough. The figures then tell the acid for all of it.",
@@ -255,7 +255,7 @@ pub fn list(
     let count = Memo::new(move || open.document.with(&count));
     let items = move || (0..count.get()).map(item).collect::<Vec<View>>();
     let (label, test, push) = add;
-    View::Many(vec![
+    View::many(vec![
         tag("ol").class("items").child(live(items)).view(),
         tag("button")
             .set("type", "button")
@@ -276,7 +276,7 @@ pub fn remove_button(what: &'static str, remove: impl Fn(&mut Batch) + Send + Sy
 fn grist() -> View {
     let by =
         vec![(GristBy::Shares, "Shares of the grist".to_owned()), (GristBy::Weights, "Weights".to_owned())];
-    View::Many(vec![
+    View::many(vec![
         (choice("Malts are given as", "grist_by", by, |choices| &mut choices.grist_by)).view(),
         (list(
             |batch| batch.grist.len(),
@@ -342,11 +342,11 @@ fn malt(place: usize) -> View {
 }
 
 fn malt_entries(place: usize, fields: &[MaltField]) -> View {
-    View::Many(fields.iter().map(|&field| entry(Slot::Malt(place, field))).collect())
+    View::many(fields.iter().map(|&field| entry(Slot::Malt(place, field))).collect())
 }
 
 fn bag(place: usize) -> View {
-    View::Many(vec![
+    View::many(vec![
         text_entry(
             "Own name, if you like",
             format!("malt{place}.name"),
@@ -367,7 +367,7 @@ fn bag(place: usize) -> View {
 
 /// The small mash and titration that replace the class's pH and buffering.
 fn home_test(place: usize) -> View {
-    View::Many(vec![
+    View::many(vec![
         aside(PROCEDURE),
         malt_entries(
             place,
@@ -414,7 +414,7 @@ fn hop(place: usize) -> View {
         .child(slot(HopField::Alpha))
         .child(live(move || boiled.get().then(|| slot(HopField::Minutes))))
         .child(fold("Form, age and name", move || {
-            View::Many(vec![
+            View::many(vec![
                 item_picker(
                     ("Form", "hop_form"),
                     names(HopForm::ALL, HopForm::name),
@@ -457,7 +457,7 @@ fn hop(place: usize) -> View {
 
 /// Rests after the first.
 fn rests() -> View {
-    View::Many(vec![
+    View::many(vec![
         aside(
             "The first rest is the mash temperature above. Each rest below follows it, before the mash-out.",
         ),
@@ -512,14 +512,14 @@ const FORMS: [&str; 6] =
     ["Fresh, with stones and skins", "Frozen, then thawed", "Purée", "Juice", "Concentrate", "Dried"];
 
 fn fruit() -> View {
-    View::Many(vec![
+    View::many(vec![
         list(
             |batch| batch.fruit.len(),
             fruit_addition,
             ("Add fruit", "add-fruit", |batch| batch.fruit.push(FruitAddition::new(Fruit::SourCherry))),
         ),
         fold("How much fruit for what you want?", || {
-            View::Many(vec![
+            View::many(vec![
                 aside(
                     "Purée for a litre of beer, as is usual: light 50 to 100 g, middling to 175 g, heavy to 300 g.",
                 ),
@@ -582,7 +582,7 @@ fn fruit_addition(place: usize) -> View {
             },
         ))
         .child(fold("From the pack, or measured", move || {
-            View::Many(vec![
+            View::many(vec![
                 slot(FruitField::Brix),
                 slot(FruitField::Ph),
                 slot(FruitField::Acid),
@@ -630,7 +630,7 @@ fn label_words() -> View {
             .collect();
         tag("div").class("label-words").child(lines).view()
     };
-    View::Many(vec![aside("Local rules decide what a label must say, and how large."), live(shown)])
+    View::many(vec![aside("Local rules decide what a label must say, and how large."), live(shown)])
 }
 
 fn package() -> View {
@@ -665,13 +665,13 @@ fn package() -> View {
         let ways = open.plan.with(|plan| plan.remedies.clone());
         (!ways.is_empty()).then(|| {
             let lines: Vec<View> = ways.into_iter().map(|way| tag("li").child(way).view()).collect();
-            View::Many(vec![
+            View::many(vec![
                 aside("What would make it safe, each on its own; the package's rating decides:"),
                 tag("ul").class("details").child(lines).view(),
             ])
         })
     };
-    View::Many(vec![
+    View::many(vec![
         (live(check)).view(),
         (live(ways)).view(),
         (choice("Package", "package", named(PackageKind::ALL, |kind| headed(kind.name())), |choices| {

@@ -15,7 +15,7 @@ use calc::quantity::System;
 
 /// The settings.
 pub fn screen(shared: Shared) -> View {
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(

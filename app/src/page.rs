@@ -159,7 +159,7 @@ pub fn page() -> View {
         Route::Out(id) => batch(shared, &id, share::screen),
         Route::Open(text) => keepsake_screen::link_screen(shared, &text),
     };
-    View::Many(vec![
+    View::many(vec![
         tag("div")
             .class("page")
             .child(live(move || {

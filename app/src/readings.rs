@@ -21,9 +21,9 @@ pub fn of_stage(stage: Stage) -> View {
     let kinds = ReadingKind::ALL.iter().filter(|kind| kind.stage() == stage);
     let parts: Vec<View> = kinds.map(|&kind| of_kind(kind)).collect();
     if parts.is_empty() {
-        return View::Nothing;
+        return View::nothing();
     }
-    View::Many(vec![tag("h3").child("Readings").view(), (parts).view()])
+    View::many(vec![tag("h3").child("Readings").view(), (parts).view()])
 }
 
 /// Every reading of the batch, the newest first.
@@ -32,7 +32,7 @@ pub fn all() -> View {
         .class("readings")
         .set("data-test", "all-readings")
         .child(fold("All readings", || {
-            View::Many(vec![list(None), tag("p").class("aside").child("Tap one to change it.").view()])
+            View::many(vec![list(None), tag("p").class("aside").child("Tap one to change it.").view()])
         }))
         .view()
 }
@@ -144,7 +144,7 @@ fn unfold(
     let told = move || {
         let batch = open.document.get();
         let mut without = batch.clone();
-        let Some(reading) = without.readings.remove(place) else { return View::Nothing };
+        let Some(reading) = without.readings.remove(place) else { return View::nothing() };
         let (before, now) = (plan(&without), clock::now());
         let lines = open.plan.with(|plan| effect((&without, &before), (&batch, plan), kind, now));
         let nothing =
@@ -157,7 +157,7 @@ fn unfold(
             tag("div").class("odd").child(tag("p").child(sentence(doubt.says))).child(take).view()
         });
         let lines: Vec<View> = lines.into_iter().map(|line| tag("li").child(sentence(line)).view()).collect();
-        View::Many(vec![odd.view(), tag("ul").class("details").child(nothing).child(lines).view()])
+        View::many(vec![odd.view(), tag("ul").class("details").child(nothing).child(lines).view()])
     };
     let line = move |place: usize| format!("{} [data-place='{place}'] .line", place_of(list));
     let saved = Callback::new(move |place: usize| {
@@ -334,9 +334,9 @@ pub fn form(
                 .child(words)
                 .view();
         }
-        View::Many(vec![
+        View::many(vec![
             times(&format!("{name}.{key}.at"), when, other),
-            if last_warm.is_none() { warm() } else { View::Nothing },
+            if last_warm.is_none() { warm() } else { View::nothing() },
             tag("label")
                 .class("wide")
                 .child("Note")
@@ -394,7 +394,7 @@ fn times(name: &str, when: RwSignal<usize>, other: RwSignal<Option<Moment>>) -> 
                 .view()
         })
     };
-    View::Many(vec![
+    View::many(vec![
         tag("div").class("chips").set("role", "group").set("aria-label", "When").child(chips).view(),
         live(date),
     ])
@@ -440,7 +440,7 @@ pub fn quick() -> View {
                 })
             })
             .collect();
-        View::Many(vec![
+        View::many(vec![
             choices.view(),
             (!all)
                 .then(|| {

@@ -37,7 +37,7 @@ pub fn aids(shared: Shared, open: Open, of: Memo<NextMove>) -> View {
     };
     let said = move || {
         let (sanitise, caution) = words.get();
-        View::Many(vec![marked("◇", "Clean. ", sanitise).view(), marked("!", "Caution. ", caution).view()])
+        View::many(vec![marked("◇", "Clean. ", sanitise).view(), marked("!", "Caution. ", caution).view()])
     };
     let offers = move || {
         let now = shared.now.get_untracked();
@@ -48,7 +48,7 @@ pub fn aids(shared: Shared, open: Open, of: Memo<NextMove>) -> View {
         let offers: Vec<View> = offered.get().into_iter().map(offer).collect();
         (!offers.is_empty()).then(|| tag("div").class("actions").child(offers).view())
     };
-    View::Many(vec![live(lines), live(said), live(offers)])
+    View::many(vec![live(lines), live(said), live(offers)])
 }
 
 /// The section of the day.
@@ -208,7 +208,7 @@ fn inside(
         let now = shared.now.get();
         Some(open.document.with(|batch| open.plan.with(|plan| item.words(batch, plan, now))))
     });
-    let Some(first) = words.get_untracked() else { return View::Nothing };
+    let Some(first) = words.get_untracked() else { return View::nothing() };
     let of = Memo::new(move || words.get().unwrap_or_else(|| first.clone()));
     let earlier = RwSignal::new(None::<Moment>);
     let ended = move || {
@@ -239,7 +239,7 @@ fn inside(
                 ticked(at);
             }
         });
-        Some(View::Many(vec![field.view(), save]))
+        Some(View::many(vec![field.view(), save]))
     };
     let asks = Memo::new(move || earlier.with(Option::is_some));
     let ways = move || {
@@ -255,7 +255,7 @@ fn inside(
                     ended();
                 };
                 let from = other.and_then(RunState::past);
-                return View::Many(vec![
+                return View::many(vec![
                     button("main", "step-done", step.done(), move || ticked(clock::now())),
                     button("", "done-earlier", "Done earlier", move || {
                         earlier.set(Some(from.unwrap_or_else(clock::now)));
@@ -268,14 +268,14 @@ fn inside(
             open.edit_with_undo("To be done again.", |batch| batch.tick(step, None));
             ended();
         };
-        View::Many(vec![
+        View::many(vec![
             button("", "not-done", "Not done after all", back),
             button("", "done-earlier", "Done at another time", move || {
                 earlier.set(Some(at.unwrap_or_else(clock::now)));
             }),
         ])
     };
-    View::Many(vec![
+    View::many(vec![
         tag("p").child(live(move || sentence(of.with(|next| next.says.clone())))).view(),
         aids(shared, open, of),
         tag("div").class("actions").child(live(ways)).view(),

@@ -21,7 +21,7 @@ const SAFE_LINK: usize = 2_000;
 pub fn screen(shared: Shared) -> View {
     let open = Open::here();
     let back = open.document.with_untracked(|batch| batch_address(&batch.id));
-    View::Many(vec![
+    View::many(vec![
         tag("header")
             .class("top")
             .child(
@@ -119,7 +119,7 @@ fn link_section(shared: Shared, open: Open) -> View {
                 tag("p").class("aside").child("Some messengers cut links of more than 2,000 characters. Share the recipe only, or a keepsake file.")
             });
             let (shared_link, copied_link) = (link.clone(), link.clone());
-            View::Many(vec![
+            View::many(vec![
                 tag("label")
                     .class("wide")
                     .child(format!("The link, {length} characters"))
@@ -174,7 +174,7 @@ fn qr_view(link: &str) -> View {
     });
     let size = code.size.to_string();
     let svg = ["<svg viewBox=\"0 0 ", &size, " ", &size, "\" role=\"img\" aria-label=\"QR code of the link above\" shape-rendering=\"crispEdges\"><path fill=\"#fff\" d=\"M0 0h", &size, "v", &size, "H0z\"/><path fill=\"#000\" d=\"", &code.path, "\"/></svg>"].concat();
-    View::Many(vec![tag("div").class("qr").set("data-test", "qr").html(svg).view(), dense.view()])
+    View::many(vec![tag("div").class("qr").set("data-test", "qr").html(svg).view(), dense.view()])
 }
 
 fn table_section(shared: Shared, open: Open) -> View {

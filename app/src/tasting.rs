@@ -45,7 +45,7 @@ pub fn section() -> View {
                     .view()
             });
             let wishes: Vec<View> = wishes.collect();
-            View::Many(vec![
+            View::many(vec![
                 tag("h3").child("Brew again with").view(),
                 tag("div").class("actions").child(wishes).view(),
             ])

@@ -62,7 +62,7 @@ pub fn bar(shared: Shared, open: Open) -> View {
         let rows: Vec<View> =
             waiting.get().into_iter().map(|row| row_view(shared, open, alarm, row)).collect();
         (!rows.is_empty()).then(|| {
-            View::Many(vec![
+            View::many(vec![
                 tag("ul").child(rows).view(),
                 tag("p")
                     .class("aside")
@@ -93,7 +93,7 @@ fn row_view(shared: Shared, open: Open, alarm: Alarm, row: Waiting) -> View {
         shared.preferences.with(|p| p.say(&says(&told, now), now))
     };
     let of = |label: &'static str| {
-        View::Many(vec![label.view(), tag("span").class("unseen").child(": ").child(name.clone()).view()])
+        View::many(vec![label.view(), tag("span").class("unseen").child(": ").child(name.clone()).view()])
     };
     let more = |label, test, minutes: f64| {
         button("", test, of(label), move || {

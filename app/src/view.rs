@@ -10,18 +10,20 @@ use wasm_bindgen::prelude::Closure;
 use wasm_bindgen::{JsCast, JsValue};
 use web_sys::{Element, Event, Node};
 
-/// A part of a screen, not yet on the page.
-pub enum View {
-    /// Nothing to see.
-    Nothing,
+/// A part of a screen, not yet on the page. One word: screens hand hundreds of them from call to call.
+#[derive(Default)]
+pub struct View(Option<Box<Kind>>);
+
+/// What a view is, if it is not nothing at all.
+enum Kind {
     /// Words.
     Text(Cow<'static, str>),
     /// An element.
     Tag(Tag),
     /// Several, one behind the other.
-    Many(Vec<Self>),
+    Many(Vec<View>),
     /// Drawn anew when a signal it reads changes.
-    Live(Box<dyn FnMut() -> Self>),
+    Live(Box<dyn FnMut() -> View>),
 }
 
 /// What an attribute says; nothing for an attribute that is not there.
@@ -112,6 +114,25 @@ impl Tag {
 }
 
 impl View {
+    fn of(kind: Kind) -> Self {
+        Self(Some(Box::new(kind)))
+    }
+
+    /// Nothing to see.
+    pub const fn nothing() -> Self {
+        Self(None)
+    }
+
+    /// Several, one behind the other.
+    pub fn many(views: Vec<Self>) -> Self {
+        Self::of(Kind::Many(views))
+    }
+
+    /// Drawn anew when a signal it reads changes.
+    pub fn live(draw: Box<dyn FnMut() -> Self>) -> Self {
+        Self::of(Kind::Live(draw))
+    }
+
     /// Shows the view on the page, for as long as the page is there.
     pub fn show_for_ever(self) {
         if let Some(body) = document().body() {
@@ -136,37 +157,37 @@ impl<V: Into<View>> Shows for V {
 
 impl From<()> for View {
     fn from((): ()) -> Self {
-        Self::Nothing
+        Self::nothing()
     }
 }
 
 impl From<&'static str> for View {
     fn from(words: &'static str) -> Self {
-        Self::Text(Cow::Borrowed(words))
+        Self::of(Kind::Text(Cow::Borrowed(words)))
     }
 }
 
 impl From<String> for View {
     fn from(words: String) -> Self {
-        Self::Text(Cow::Owned(words))
+        Self::of(Kind::Text(Cow::Owned(words)))
     }
 }
 
 impl From<Tag> for View {
     fn from(tag: Tag) -> Self {
-        Self::Tag(tag)
+        Self::of(Kind::Tag(tag))
     }
 }
 
 impl From<Vec<Self>> for View {
     fn from(views: Vec<Self>) -> Self {
-        Self::Many(views)
+        Self::many(views)
     }
 }
 
 impl<V: Into<Self>> From<Option<V>> for View {
     fn from(view: Option<V>) -> Self {
-        view.map_or(Self::Nothing, Into::into)
+        view.map_or(Self::nothing(), Into::into)
     }
 }
 
@@ -276,18 +297,18 @@ fn mark() -> Node {
 }
 
 fn build(view: View) -> Shown {
-    match view {
-        View::Nothing => Shown::Nothing(mark()),
-        View::Text(words) => Shown::Text(document().create_text_node(&words).into(), words),
-        View::Many(views) => Shown::Many(views.into_iter().map(build).collect(), mark()),
-        View::Live(mut draw) => Shown::Live(RenderEffect::new(move |shown: Option<Shown>| match shown {
+    let Some(kind) = view.0 else { return Shown::Nothing(mark()) };
+    match *kind {
+        Kind::Text(words) => Shown::Text(document().create_text_node(&words).into(), words),
+        Kind::Many(views) => Shown::Many(views.into_iter().map(build).collect(), mark()),
+        Kind::Live(mut draw) => Shown::Live(RenderEffect::new(move |shown: Option<Shown>| match shown {
             Some(mut shown) => {
                 update(draw(), &mut shown);
                 shown
             }
             None => build(draw()),
         })),
-        View::Tag(Tag(tag)) => match document().create_element(tag.name) {
+        Kind::Tag(Tag(tag)) => match document().create_element(tag.name) {
             Ok(element) => {
                 let Parts { name, parts, children } = *tag;
                 let children: Vec<Shown> = children.into_iter().map(build).collect();
@@ -305,15 +326,15 @@ fn build(view: View) -> Shown {
 
 /// Changes what is shown into another view, keeping the elements it can: what is typed or focused in them stays.
 fn update(view: View, shown: &mut Shown) {
-    match (view, shown) {
-        (View::Nothing, Shown::Nothing(_)) => {}
-        (View::Text(words), Shown::Text(node, before)) => {
+    match (view.0.map(|kind| *kind), shown) {
+        (None, Shown::Nothing(_)) => {}
+        (Some(Kind::Text(words)), Shown::Text(node, before)) => {
             if words != *before {
                 node.set_node_value(Some(&words));
                 *before = words;
             }
         }
-        (View::Many(views), Shown::Many(before, mark)) => {
+        (Some(Kind::Many(views)), Shown::Many(before, mark)) => {
             for mut gone in before.drain(views.len().min(before.len())..) {
                 unmount(&mut gone);
             }
@@ -328,7 +349,7 @@ fn update(view: View, shown: &mut Shown) {
                 }
             }
         }
-        (View::Tag(Tag(tag)), Shown::Tag(shown)) if alike(&tag, shown) => {
+        (Some(Kind::Tag(Tag(tag))), Shown::Tag(shown)) if alike(&tag, shown) => {
             for (child, shown) in tag.children.into_iter().zip(&mut shown.children) {
                 update(child, shown);
             }
@@ -336,8 +357,8 @@ fn update(view: View, shown: &mut Shown) {
             shown.parts.clear();
             shown.parts = tag.parts.into_iter().map(|part| keep(&shown.element, part)).collect();
         }
-        (view, shown) => {
-            let new = build(view);
+        (kind, shown) => {
+            let new = build(View(kind.map(Box::new)));
             if let Some(first) = first(shown) {
                 mount_before(&new, &first);
             }
@@ -447,13 +468,13 @@ mod tests {
     }
 
     fn live(draw: impl FnMut() -> View + 'static) -> View {
-        View::Live(Box::new(draw))
+        View::live(Box::new(draw))
     }
 
     #[wasm_bindgen_test]
     async fn a_list_grows_and_shrinks_in_its_order() {
         let list = RwSignal::new(vec!["a", "b"]);
-        let draw = move || View::Many(vec!["<".view(), live(move || words(&list.get())), ">".view()]);
+        let draw = move || View::many(vec!["<".view(), live(move || words(&list.get())), ">".view()]);
         let (place, _owner, _shown) = shown(draw);
         for (all, text) in [
             (vec!["a", "b"], "<ab>"),
@@ -492,10 +513,10 @@ mod tests {
                 if late.get() {
                     tag("b").child(live(move || inner.get().view())).view()
                 } else {
-                    View::Nothing
+                    View::nothing()
                 }
             });
-            View::Many(vec![tag("p").child("before").view(), changing, tag("p").child("behind").view()])
+            View::many(vec![tag("p").child("before").view(), changing, tag("p").child("behind").view()])
         });
         assert_eq!(place.text_content().unwrap(), "beforebehind");
         late.set(true);

@@ -39,7 +39,7 @@ pub fn stage() -> View {
     let open = Open::here();
     let finishes = named(Finish::ALL, |finish| finish.name().to_owned());
     let reason = move || open.document.with(|batch| headed(batch.choices.finish.reason()));
-    View::Many(vec![
+    View::many(vec![
         choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish),
         aside(live(reason)),
         fold("Own ranges instead", own_finish),
@@ -57,7 +57,7 @@ pub fn stage() -> View {
 }
 
 fn entries(slots: impl Iterator<Item = Slot>) -> View {
-    View::Many(slots.map(entry).collect())
+    View::many(slots.map(entry).collect())
 }
 
 /// A list of names and amounts; several amounts stand with a plus between them.
@@ -98,7 +98,7 @@ fn weigh() -> View {
             |mash: Mass, rinse: Mass| if split { vec![small(mash), small(rinse)] } else { vec![small(mash)] };
         let rows = salts.iter().map(|line| (line.salt.name(), parts(line.mash, line.rinse))).collect();
         let place = if split { "Into the mash water + into the rest." } else { "All into the mash water." };
-        View::Many(vec![ledger(rows), aside(place)])
+        View::many(vec![ledger(rows), aside(place)])
     };
     let fewer = move || {
         open.plan.with(|plan| plan.simpler.clone()).map(|recipe| {
@@ -112,7 +112,7 @@ fn weigh() -> View {
                 .view()
         })
     };
-    View::Many(vec![live(amounts), live(fewer)])
+    View::many(vec![live(amounts), live(fewer)])
 }
 
 /// Which salts are at hand, and how each may be used.
@@ -134,7 +134,7 @@ fn salts() -> View {
             })
         })
         .collect();
-    View::Many(vec![
+    View::many(vec![
         tag("div").class("toggles").child(toggles).view(),
         fold("Limits, purity, own amounts", limits),
     ])
@@ -160,7 +160,7 @@ fn limits() -> View {
         });
         lines.collect::<Vec<View>>()
     };
-    View::Many(vec![
+    View::many(vec![
         aside("“Use exactly” fixes an amount, and zero bars a salt; the others are chosen around it."),
         live(lines),
     ])
@@ -172,7 +172,7 @@ fn water(place: usize) -> View {
     let several = Memo::new(move || open.document.with(|batch| batch.waters.len() > 1));
     let share = move || {
         several.get().then(|| {
-            View::Many(vec![
+            View::many(vec![
                 entry(Slot::Water(place, WaterField::Share)),
                 remove_button("Water removed.", move |batch: &mut Batch| {
                     if batch.waters.len() > 1 && place < batch.waters.len() {
@@ -251,7 +251,7 @@ fn offered(
 
 /// Own ranges in place of the finish's.
 fn own_finish() -> View {
-    View::Many(vec![
+    View::many(vec![
         aside("A range, such as 50-100, or one number. What stays empty is the finish's own."),
         offered(|batch| vec![batch.own_finish.clone()], |batch, kept| batch.own_finish = kept),
         entries(WaterField::WANTED.iter().map(|&(field, _)| Slot::Finish(field))),
@@ -293,10 +293,10 @@ fn read_lines(read: WaterRead) -> View {
     let lines = |title: &'static str, test: &'static str, lines: Vec<View>| {
         (!lines.is_empty()).then(|| {
             let list = tag("ul").class("details").set("data-test", test).child(lines);
-            View::Many(vec![aside(title), list.view()])
+            View::many(vec![aside(title), list.view()])
         })
     };
-    View::Many(vec![
+    View::many(vec![
         lines("Not in the report, so inferred:", "inferred", inferred.collect()).view(),
         lines("Checked:", "checks", checks.collect()).view(),
     ])
@@ -315,7 +315,7 @@ fn treatment() -> View {
         (Softening::Lime, "Treated with slaked lime, drawn off the chalk".to_owned()),
     ];
     let sulfites = named(Sulfite::ALL, |kind| headed(kind.name()));
-    View::Many(vec![
+    View::many(vec![
         choice("The supplier adds", "disinfectant", germs, |choices| &mut choices.disinfectant),
         entry(Slot::Of(Field::Chlorine)),
         choice("Taken out with", "sulfite", sulfites, |choices| &mut choices.sulfite),

@@ -26,7 +26,7 @@ fn fresh_id() -> String {
 /// closure is boxed: the machinery around it is then compiled once, not once
 /// for each place.
 pub fn live<V: Into<View>>(mut draw: impl FnMut() -> V + 'static) -> View {
-    View::Live(Box::new(move || draw().into()))
+    View::live(Box::new(move || draw().into()))
 }
 
 /// A button; `test` is its stable name for tests, or empty.
@@ -210,7 +210,7 @@ impl NumberField {
                     .child(symbol)
                     .view()
             } else if symbol.is_empty() {
-                View::Nothing
+                View::nothing()
             } else {
                 tag("span").class("unit fixed").child(symbol).view()
             }
@@ -585,7 +585,7 @@ fn why_panel(figure: Figure, shared: Shared, open: Open) -> View {
         .class("why")
         .child(tag("p").child(why.says))
         .child((!inputs.is_empty()).then(|| {
-            View::Many(vec![tag("h4").child("From").view(), tag("ul").class("inputs").child(inputs).view()])
+            View::many(vec![tag("h4").child("From").view(), tag("ul").class("inputs").child(inputs).view()])
         }))
         .child(tag("h4").child("How sure"))
         .child(tag("p").child(why.spread))
@@ -631,7 +631,7 @@ pub fn toast_view(shared: Shared) -> View {
             let lines: Vec<View> =
                 toast.lines.into_iter().map(|line| tag("p").child(sentence(line)).view()).collect();
             let offer = toast.offer.map(|(words, take)| {
-                View::Many(vec![
+                View::many(vec![
                     button("", "take-meant", words, move || take()),
                     button("", "keep-typed", "Keep as typed", move || shared.toast.set(None)),
                 ])

@@ -168,7 +168,9 @@ fn function(flow: &mut dyn Flow) -> Result<(), WasmError> {
                 }
             }
             Some(Holds::Second) | None => {
-                return Err(WasmError::of(&format!("app/together.js does not know operation {operation:#x}")));
+                return Err(WasmError::of(&format!(
+                    "app/together.js does not know operation {operation:#x}"
+                )));
             }
         }
     }
@@ -322,8 +324,8 @@ fn together(packed: &[u8]) -> Result<Vec<u8>, WasmError> {
 mod tests {
     use super::*;
     use wasm_encoder::{
-        BlockType, CodeSection, DataSection, Function, FunctionSection, MemArg, MemorySection, MemoryType, Module,
-        TypeSection, ValType,
+        BlockType, CodeSection, DataSection, Function, FunctionSection, MemArg, MemorySection, MemoryType,
+        Module, TypeSection, ValType,
     };
 
     /// A module whose functions hold every kind of thing that may follow an operation.
