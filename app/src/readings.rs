@@ -87,7 +87,8 @@ fn list(kind: Option<ReadingKind>) -> View {
     });
     let rows = move || {
         let rows = noted.get().into_iter().rev();
-        rows.map(|(place, reading)| row(shared, open, (kind, unfolded), place, reading)).collect::<Vec<View>>()
+        rows.map(|(place, reading)| row(shared, open, (kind, unfolded), place, reading))
+            .collect::<Vec<View>>()
     };
     tag("ul").class("ledger").child(live(rows)).view()
 }
@@ -145,7 +146,8 @@ fn unfold(
         let Some(reading) = without.readings.remove(place) else { return View::Nothing };
         let (before, now) = (plan(&without), clock::now());
         let lines = open.plan.with(|plan| effect((&without, &before), (&batch, plan), kind, now));
-        let nothing = lines.is_empty().then(|| tag("li").child("The plan would be the same without it.").view());
+        let nothing =
+            lines.is_empty().then(|| tag("li").child("The plan would be the same without it.").view());
         let odd = doubt(&without, &reading, &before, now).map(|doubt| {
             let take = doubt.meant.map(|meant| {
                 let words = take_words(Shared::here(), meant);
@@ -153,8 +155,7 @@ fn unfold(
             });
             tag("div").class("odd").child(tag("p").child(sentence(doubt.says))).child(take).view()
         });
-        let lines: Vec<View> =
-            lines.into_iter().map(|line| tag("li").child(sentence(line)).view()).collect();
+        let lines: Vec<View> = lines.into_iter().map(|line| tag("li").child(sentence(line)).view()).collect();
         View::Many(vec![odd.view(), tag("ul").class("details").child(nothing).child(lines).view()])
     };
     let line = move |place: usize| format!("{} [data-place='{place}'] .line", place_of(list));
@@ -224,7 +225,9 @@ fn save(shared: Shared, open: Open, place: Option<usize>, reading: Reading) -> u
         });
     }
     let after = open.document.get_untracked();
-    lines.extend(open.plan.with_untracked(|plan| effect((&before, &planned), (&after, plan), reading.kind, now)));
+    lines.extend(
+        open.plan.with_untracked(|plan| effect((&before, &planned), (&after, plan), reading.kind, now)),
+    );
     shared.toast.update(|toast| {
         if let Some(toast) = toast {
             toast.lines = lines;
@@ -263,17 +266,23 @@ pub fn form(
         })
     });
     // Who noted the sample's temperature with the last reading of this meter will do so again.
-    let last_warm = open.document.with_untracked(|batch| {
-        let dimension = kind.spec().dimension;
-        let last = batch.readings.iter().rfind(|reading| reading.kind.spec().dimension == dimension);
-        last.and_then(|reading| reading.temperature).filter(|_| kind.by_temperature()).map(Quantity::amount)
+    let last_warm = Signal::derive(move || {
+        open.document.with(|batch| {
+            let dimension = kind.spec().dimension;
+            let last = batch.readings.iter().rfind(|reading| reading.kind.spec().dimension == dimension);
+            last.and_then(|reading| reading.temperature)
+                .filter(|_| kind.by_temperature())
+                .map(Quantity::amount)
+        })
     });
+    // Not drawn anew for another temperature: half a number may stand in it.
+    let warm_first = Memo::new(move |_| last_warm.get().is_some());
     let warm = move || {
         NumberField {
             spec: SAMPLE_TEMPERATURE,
             name: format!("{name}.{}.temperature", kind.spec().key),
             value: Signal::derive(move || Typed { value: temperature.get(), upper: None }),
-            hint: Signal::derive(move || last_warm),
+            hint: last_warm,
             note: Signal::derive(String::new),
             ranged: false,
             change: Callback::new(move |typed: Typed| temperature.set(typed.value)),
@@ -310,17 +319,20 @@ pub fn form(
             note: note.get_untracked().trim().to_owned(),
         };
         let at = save(shared, open, place, reading);
-        value.set(None);
-        temperature.set(None);
-        when.set(0);
-        other.set(None);
-        note.set(String::new());
-        details.set(false);
+        // A form in a list goes with the line that is drawn anew, and what it holds with it.
+        if place.is_none() {
+            value.set(None);
+            temperature.set(None);
+            when.set(0);
+            other.set(None);
+            note.set(String::new());
+            details.set(false);
+        }
         saved.run(at);
     };
     let more = move || {
         if !details.get() {
-            let words = if last_warm.is_some() { "Earlier, or a note" } else { "Earlier, temperature or note" };
+            let words = if warm_first.get() { "Earlier, or a note" } else { "Earlier, temperature or note" };
             return tag("button")
                 .set("type", "button")
                 .class("quiet")
@@ -331,7 +343,7 @@ pub fn form(
         }
         View::Many(vec![
             times(&format!("{name}.{key}.at"), when, other),
-            if last_warm.is_none() { warm() } else { View::Nothing },
+            if warm_first.get() { View::Nothing } else { warm() },
             tag("label")
                 .class("wide")
                 .child("Note")
@@ -350,7 +362,7 @@ pub fn form(
     tag("div")
         .class("form")
         .child(field.watched(problem))
-        .child(last_warm.map(|_| warm()))
+        .child(live(move || warm_first.get().then(warm)))
         .child(live(more))
         .child(button("main", "save-reading", save_words, save_it))
         .view()
