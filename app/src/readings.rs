@@ -267,17 +267,23 @@ pub fn form(
         })
     });
     // Who noted the sample's temperature with the last reading of this meter will do so again.
-    let last_warm = open.document.with_untracked(|batch| {
-        let dimension = kind.spec().dimension;
-        let last = batch.readings.iter().rfind(|reading| reading.kind.spec().dimension == dimension);
-        last.and_then(|reading| reading.temperature).filter(|_| kind.by_temperature()).map(Quantity::amount)
+    let last_warm = Signal::derive(move || {
+        open.document.with(|batch| {
+            let dimension = kind.spec().dimension;
+            let last = batch.readings.iter().rfind(|reading| reading.kind.spec().dimension == dimension);
+            last.and_then(|reading| reading.temperature)
+                .filter(|_| kind.by_temperature())
+                .map(Quantity::amount)
+        })
     });
+    // Not drawn anew for another temperature: half a number may stand in it.
+    let warm_first = Memo::new(move || last_warm.get().is_some());
     let warm = move || {
         NumberField {
             spec: SAMPLE_TEMPERATURE,
             name: format!("{name}.{}.temperature", kind.spec().key),
             value: Signal::derive(move || Typed { value: temperature.get(), upper: None }),
-            hint: Signal::derive(move || last_warm),
+            hint: last_warm,
             note: Signal::derive(String::new),
             ranged: false,
             change: Callback::new(move |typed: Typed| temperature.set(typed.value)),
@@ -314,18 +320,20 @@ pub fn form(
             note: note.get_untracked().trim().to_owned(),
         };
         let at = save(shared, open, place, reading);
-        value.set(None);
-        temperature.set(None);
-        when.set(0);
-        other.set(None);
-        note.set(String::new());
-        details.set(false);
+        // A form in a list goes with the line that is drawn anew, and what it holds with it.
+        if place.is_none() {
+            value.set(None);
+            temperature.set(None);
+            when.set(0);
+            other.set(None);
+            note.set(String::new());
+            details.set(false);
+        }
         saved.run(at);
     };
     let more = move || {
         if !details.get() {
-            let words =
-                if last_warm.is_some() { "Earlier, or a note" } else { "Earlier, temperature or note" };
+            let words = if warm_first.get() { "Earlier, or a note" } else { "Earlier, temperature or note" };
             return tag("button")
                 .set("type", "button")
                 .class("quiet")
@@ -336,7 +344,7 @@ pub fn form(
         }
         View::many(vec![
             times(&format!("{name}.{key}.at"), when, other),
-            if last_warm.is_none() { warm() } else { View::nothing() },
+            if warm_first.get() { View::nothing() } else { warm() },
             tag("label")
                 .class("wide")
                 .child("Note")
@@ -355,7 +363,7 @@ pub fn form(
     tag("div")
         .class("form")
         .child(field.watched(problem))
-        .child(last_warm.map(|_| warm()))
+        .child(live(move || warm_first.get().then(warm)))
         .child(live(more))
         .child(button("main", "save-reading", save_words, save_it))
         .view()

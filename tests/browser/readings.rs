@@ -67,21 +67,8 @@ async fn a_reading_takes_two_taps_and_tells_what_it_changed() {
     until_focus_is_on(&brewer, "#next").await;
     brewer.close_message().await;
 
-    // From a stage: the first tap opens the form with the cursor in its field.
-    brewer.open_stage("first_boil").await;
-    let here = "[data-reading=pre_boil_volume_l]";
-    count_taps(&brewer).await;
-    brewer.tap(&format!("{here} [data-test=add-reading]")).await;
-    until_focus_is_on(&brewer, &format!("{here} input")).await;
-    type_on(&brewer, "24").await;
-    brewer.tap(&format!("{here} [data-test=save-reading]")).await;
-    brewer.until_says(".toast", "Reading saved").await;
-    assert_eq!(taps(&brewer).await, 2);
-    until_focus_is_on(&brewer, &format!("{here} [data-test=add-reading]")).await;
-    until_row(&brewer, "pre_boil_volume_l", "24.0 L").await;
-    brewer.close_message().await;
-
     // From anywhere, with the thumb: the wanted kind comes first.
+    brewer.wait_hours(0.3).await;
     brewer.value("scrollTo(0, document.body.scrollHeight)").await;
     brewer.tap("[data-test=quick]").await;
     until_focus_is_on(&brewer, ".sheet .choice").await;
@@ -104,6 +91,21 @@ async fn a_reading_takes_two_taps_and_tells_what_it_changed() {
 
     // Who noted the temperature once is asked for it at once.
     brewer.until("document.querySelector(\"input[name='next.mash_ph.temperature']\")").await;
+
+    // From a stage: the first tap opens the form with the cursor in its field.
+    brewer.open_stage("first_boil").await;
+    let here = "[data-reading=pre_boil_volume_l]";
+    count_taps(&brewer).await;
+    brewer.tap(&format!("{here} [data-test=add-reading]")).await;
+    until_focus_is_on(&brewer, &format!("{here} input")).await;
+    type_on(&brewer, "24").await;
+    brewer.tap(&format!("{here} [data-test=save-reading]")).await;
+    brewer.until_says(".toast", "Reading saved").await;
+    assert_eq!(taps(&brewer).await, 2);
+    until_focus_is_on(&brewer, &format!("{here} [data-test=add-reading]")).await;
+    until_row(&brewer, "pre_boil_volume_l", "24.0 L").await;
+    brewer.close_message().await;
+
     assert_eq!(brewer.smaller_than(48).await, json!([]));
     assert_eq!(brewer.sticking_out().await, json!([]));
     brewer.assert_quiet(brewer.url()).await;
@@ -174,7 +176,7 @@ async fn a_mistake_is_guessed_at_and_what_was_typed_stays() {
     brewer.until_says(".toast", "Not saved: mend the value first").await;
     brewer.close_message().await;
     assert_eq!(brewer.held(ph).await, "538");
-    brewer.tap_words(".next", "Take 5.38 pH").await;
+    brewer.tap("[data-test=next-move] [data-test=take]").await;
     assert_eq!(brewer.held(ph).await, "5.38");
     until_focus_is_on(&brewer, ph).await;
     brewer.tap("[data-test=next-move] [data-test=save-reading]").await;
@@ -214,7 +216,7 @@ async fn a_mistake_is_guessed_at_and_what_was_typed_stays() {
     // Any other field guesses too.
     brewer.fill("mash", "mash_temperature_c", "150").await;
     brewer.until_says("[data-stage=mash] .wrong .note", "meant?").await;
-    brewer.tap_words("[data-stage=mash] .wrong", "Take 65.6 °C").await;
+    brewer.tap("[data-stage=mash] .wrong [data-test=take]").await;
     brewer.until("!document.querySelector('[data-stage=mash] .wrong')").await;
     brewer.assert_quiet(brewer.url()).await;
 }

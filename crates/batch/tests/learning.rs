@@ -10,7 +10,9 @@
 //! not the models; those have trials of their own.
 
 use batch::demo::demo;
-use batch::document::{Batch, Field, FruitAddition, FruitField, Reading, ReadingKind, Slot, Step};
+use batch::document::{
+    Batch, Field, FruitAddition, FruitField, GristBy, MaltField, Reading, ReadingKind, Slot, Step,
+};
 use batch::house::{House, HouseNumber, Lesson, Rules};
 use batch::moment::Moment;
 use batch::plan::{Figure, Plan, plan};
@@ -234,8 +236,8 @@ fn dose_to(curve: &BufferCurve, start: Ph, to: Ph) -> MolarConcentration {
     MolarConcentration::mmol_per_l(low)
 }
 
-/// Brews one batch to its end; gives its lessons and how each quantity was predicted.
-fn brew(nature: &Nature, house: &House, place: usize, dice: &mut Dice) -> (Vec<Lesson>, Vec<Outcome>) {
+/// Brews one batch to its end; gives its lessons, how each quantity was predicted, and the batch.
+fn brew(nature: &Nature, house: &House, place: usize, dice: &mut Dice) -> (Vec<Lesson>, Vec<Outcome>, Batch) {
     let begun = Moment::from_seconds(1_700_000_000 + 1_800_000 * place as i64);
     let mut batch = demo(format!("b{place}"), begun);
     batch.invented = false;
@@ -489,7 +491,7 @@ fn brew(nature: &Nature, house: &House, place: usize, dice: &mut Dice) -> (Vec<L
         Outcome { off: told[0] - truth, held }
     });
     let outcomes = outcomes.collect();
-    (brewer.plan().lessons, outcomes)
+    (brewer.plan().lessons, outcomes, brewer.batch)
 }
 
 /// Every outcome: by house, batch and quantity.
@@ -505,7 +507,8 @@ fn simulate(houses: usize, seed: u64) -> Vec<Vec<Vec<Outcome>>> {
             let mut lessons = Vec::new();
             (0..BATCHES)
                 .map(|batch| {
-                    let (taught, outcomes) = brew(&nature, &House::learn(&lessons, &rules), batch, &mut dice);
+                    let (taught, outcomes, _) =
+                        brew(&nature, &House::learn(&lessons, &rules), batch, &mut dice);
                     lessons.extend(taught);
                     outcomes
                 })
@@ -551,6 +554,41 @@ fn report(all: &[Vec<Vec<Outcome>>]) {
             at(4).len(),
             all.len(),
         );
+    }
+}
+
+#[test]
+fn no_number_learns_from_what_was_typed_or_learned_of_itself() {
+    let mut dice = Dice(0x5EED);
+    let nature = Nature::new(&mut dice);
+    let (_, _, mut batch) = brew(&nature, &House::default(), 0, &mut dice);
+    // By weights: else what is typed changes what is weighed in, and with it rightly the lesson.
+    for (place, line) in plan(&batch).malts.iter().enumerate() {
+        set(&mut batch, Slot::Malt(place, MaltField::Mass), line.mass.unwrap().as_grams());
+    }
+    batch.choices.grist_by = GristBy::Weights;
+    let taught = |batch: &Batch, number: HouseNumber| {
+        let lesson = plan(batch).lessons.into_iter().find(|lesson| lesson.number == number);
+        lesson.unwrap_or_else(|| panic!("{number:?}")).observed.base()
+    };
+    for number in [
+        HouseNumber::Efficiency,
+        HouseNumber::Evaporation,
+        HouseNumber::KettleLoss,
+        HouseNumber::Attenuation,
+        HouseNumber::Chilling,
+    ] {
+        let (field, (_, between, within)) = (number.field().unwrap(), usual(number));
+        let before = taught(&batch, number);
+        let assumed = field.spec().assumed.unwrap().0.base();
+        let mut typed = batch.clone();
+        set(&mut typed, Slot::Of(field), assumed + between);
+        assert!((taught(&typed, number) - before).abs() < 0.1 * within, "{number:?} typed");
+        let mut learned = batch.clone();
+        let lesson =
+            Lesson::exact(number, Amount::in_base(number.dimension(), assumed - between), batch.begun);
+        learned.house = House::learn(&[lesson; 5], &Rules::default());
+        assert!((taught(&learned, number) - before).abs() < 0.1 * within, "{number:?} learned");
     }
 }
 
