@@ -10,7 +10,7 @@ use batch::document::{Batch, Reading, ReadingKind, SAMPLE_TEMPERATURE, Stage};
 use batch::doubt::{Doubt, doubt, expected};
 use batch::effect::effect;
 use batch::moment::Moment;
-use batch::plan::{next_move, plan};
+use batch::plan::{Plan, next_move, plan};
 use batch::say::Sentence;
 use calc::quantity::{Amount, Duration, Quantity};
 use leptos::prelude::*;
@@ -215,20 +215,22 @@ fn save(shared: Shared, open: Open, place: Option<usize>, reading: Reading) -> u
     };
     let message = if doubted.is_some() { "Reading saved as typed." } else { "Reading saved." };
     open.edit_with_undo(message, put);
-    let mut lines: Vec<Sentence> = Vec::new();
-    let mut offer = None;
-    if let Some(Doubt { says, meant }) = doubted {
-        lines.push(says);
-        offer = meant.map(|meant| {
-            let reading = reading.clone();
-            let act: crate::state::Act = Arc::new(move || take(shared, open, &reading, meant));
-            (take_words(shared, meant), act)
-        });
-    }
-    let after = open.document.get_untracked();
-    lines.extend(
-        open.plan.with_untracked(|plan| effect((&before, &planned), (&after, plan), reading.kind, now)),
-    );
+    // What came of a likely mistake is no news yet: the doubt stands alone.
+    let (lines, offer): (Vec<Sentence>, _) = match doubted {
+        Some(Doubt { says, meant }) => {
+            let offer = meant.map(|meant| {
+                let reading = reading.clone();
+                let act: crate::state::Act = Arc::new(move || take(shared, open, &reading, meant));
+                (take_words(shared, meant), act)
+            });
+            (vec![says], offer)
+        }
+        None => {
+            let after = open.document.get_untracked();
+            let changed = |plan: &Plan| effect((&before, &planned), (&after, plan), reading.kind, now);
+            (open.plan.with_untracked(changed), None)
+        }
+    };
     shared.toast.update(|toast| {
         if let Some(toast) = toast {
             toast.lines = lines;

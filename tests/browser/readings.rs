@@ -2,7 +2,6 @@
 
 use crate::page::{Brewer, host};
 use serde_json::json;
-use thirtyfour::prelude::*;
 
 /// Begins to count taps.
 async fn count_taps(brewer: &Brewer) {

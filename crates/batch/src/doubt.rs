@@ -245,8 +245,7 @@ fn other_way(spec: &'static Spec, base: f64, expected: &Expected) -> Option<Amou
 /// What cannot be between this reading and one before it; in words, with the reading before.
 fn against_nature(batch: &Batch, reading: &Reading) -> Option<(Amount, &'static str)> {
     let kind = reading.kind;
-    let before =
-        |kind: ReadingKind| batch.readings.of(kind).filter(|other| other.at < reading.at).next_back();
+    let before = |kind: ReadingKind| batch.readings.of(kind).rfind(|other| other.at < reading.at);
     let (last, room, why) = match kind {
         ReadingKind::SourPh => (before(kind)?, 1.0, ", and souring only lowers the pH."),
         ReadingKind::Gravity | ReadingKind::Brix => {
