@@ -315,3 +315,11 @@ fn two_offers_lead_from_nothing_to_the_first_amount() {
     assert_eq!(next.step, Some(Step::Salts));
     assert!(next.says.iter().any(|piece| matches!(piece, Piece::Amount(_))), "{:?}", next.says);
 }
+
+#[test]
+fn a_drop_that_nobody_read_counts_as_done_to_its_aim() {
+    let planned = example();
+    let mut ticked = planned.clone();
+    ticked.tick(Step::AcidDrop, Some(Moment::from_seconds(1_020_000)));
+    assert_eq!(number(&ticked, Figure::SourTime), number(&planned, Figure::SourTime));
+}

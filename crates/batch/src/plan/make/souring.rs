@@ -194,9 +194,11 @@ impl Maker<'_> {
         let pitched = batch
             .ticked(Step::Culture)
             .or_else(|| batch.readings.of(ReadingKind::SourPh).next().map(|reading| reading.at));
-        // Once the drop is done its last reading is the start; before that, what the drop aims at.
+        // Once the drop is done its last reading is the start; before that, or where nobody read it, what the drop
+        // aims at.
         let (read, aim): (Ph, Ph) = (middle(&self.plan.figures.wort_ph())?, value(batch, Field::DropPh)?);
-        let done = batch.ticked(Step::AcidDrop).is_some();
+        let done =
+            batch.ticked(Step::AcidDrop).is_some() && batch.readings.last(ReadingKind::WortPh).is_some();
         let start = if done { read } else { read.min(aim) };
         let still = if done { MolarConcentration::ZERO } else { drop.now.to_go(aim).value };
         let added = drop.now.acid() + still.max(MolarConcentration::ZERO);
