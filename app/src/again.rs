@@ -3,7 +3,7 @@
 use crate::book::{begin, fresh_id, learned, unopened};
 use crate::clock;
 use crate::page::{BOOK, batch_address, mark_root};
-use crate::signals::{Memo, RwSignal, Signal};
+use crate::signals::{Callback, Memo, RwSignal, Signal};
 use crate::state::Shared;
 use crate::store::{Entry, Store};
 use crate::view::{Shows, View, tag};
@@ -13,7 +13,6 @@ use batch::change::{Change, Wish, change, pointed};
 use batch::document::{Batch, Field, Slot};
 use batch::say::Sentence;
 use calc::quantity::Amount;
-use leptos::prelude::*;
 
 /// Batches whose kit is offered: the newest. A longer menu is not read.
 const KITS: usize = 40;

@@ -7,7 +7,7 @@
 use crate::clock;
 use crate::offline::{call, property};
 use crate::page::batch_address;
-use crate::signals::RwSignal;
+use crate::signals::{RwSignal, StoredValue};
 use crate::state::{Open, Saved, Shared};
 use crate::store::{Store, StoreError};
 use batch::document::{Batch, Timer};
@@ -65,7 +65,7 @@ pub struct Alarm {
     opened: RwSignal<u32>,
     /// Counts up when `stored` was read.
     looked: RwSignal<u32>,
-    inner: StoredValue<Inner, LocalStorage>,
+    inner: StoredValue<Inner>,
 }
 
 /// What is no signal, because nothing on the screen follows it.
@@ -105,7 +105,7 @@ impl Alarm {
             beat: RwSignal::new(0),
             opened: RwSignal::new(0),
             looked: RwSignal::new(0),
-            inner: StoredValue::new_local(Inner::default()),
+            inner: StoredValue::new(Inner::default()),
         };
         Effect::new(move || {
             shared.stored.track();

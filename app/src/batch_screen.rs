@@ -1,7 +1,7 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
 use crate::page::{BOOK, WORDS, focus, mark_root, out_address};
-use crate::signals::{Memo, RwSignal};
+use crate::signals::{Callback, Memo, RwSignal};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;

@@ -4,7 +4,7 @@ use crate::again;
 use crate::lists::toggle;
 use crate::offline::{InstallInvitation, Persistence};
 use crate::page::{BOOK, MORE, batch_address, go};
-use crate::signals::{Memo, RwSignal, Signal};
+use crate::signals::{Callback, Memo, RwSignal, Signal};
 use crate::state::Shared;
 use crate::store::{BATCH, Entry, Store, StoreError};
 use crate::view::{Shows, View, tag};

@@ -4,9 +4,8 @@
 //! Every browser feature used here may be missing (a private window, an old browser, a page not served
 //! over a secure connection). Then the matching signal says so or stays silent, and nothing else changes.
 
-use crate::signals::{RwSignal, Signal};
+use crate::signals::{RwSignal, Signal, StoredValue};
 use js_sys::{Function, Promise, Reflect};
-use leptos::prelude::*;
 use leptos::task::spawn_local;
 use wasm_bindgen::prelude::*;
 use web_sys::{ServiceWorker, ServiceWorkerContainer, ServiceWorkerRegistration, ServiceWorkerState};
@@ -61,8 +60,8 @@ pub struct Offline {
     invitation: RwSignal<InstallInvitation>,
     persistence: RwSignal<Persistence>,
     /// The browser's offer, kept from its event.
-    offer: StoredValue<Option<JsValue>, LocalStorage>,
-    registration: StoredValue<Option<ServiceWorkerRegistration>, LocalStorage>,
+    offer: StoredValue<Option<JsValue>>,
+    registration: StoredValue<Option<ServiceWorkerRegistration>>,
     /// Set when the person on this page agreed, so that other pages don't reload under their hands.
     agreed: StoredValue<bool>,
 }
@@ -76,8 +75,8 @@ impl Offline {
             update: RwSignal::new(Update::None),
             invitation: RwSignal::new(InstallInvitation::None),
             persistence: RwSignal::new(Persistence::Unknown),
-            offer: StoredValue::new_local(None),
-            registration: StoredValue::new_local(None),
+            offer: StoredValue::new(None),
+            registration: StoredValue::new(None),
             agreed: StoredValue::new(false),
         };
         offline.listen_for_offers();
@@ -156,7 +155,7 @@ impl Offline {
         // A host without the worker, or a browser that refuses it: the app then simply needs its host.
         let Ok(registration) = container.register(WORKER).await else { return };
         let Ok(registration) = registration.dyn_into::<ServiceWorkerRegistration>() else { return };
-        let _ = self.registration.try_set_value(Some(registration.clone()));
+        self.registration.set_value(Some(registration.clone()));
         if registration.waiting().is_some() && container.controller().is_some() {
             self.announce();
         }
@@ -213,7 +212,7 @@ impl Offline {
     }
 
     fn keep_offer(self, offer: JsValue) {
-        let _ = self.offer.try_set_value(Some(offer));
+        self.offer.set_value(Some(offer));
         self.invitation.set(InstallInvitation::Open);
     }
 }

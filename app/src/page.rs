@@ -4,7 +4,7 @@
 use crate::alarm::Alarm;
 use crate::offline::{Offline, Update};
 use crate::preferences::{Preferences, Theme};
-use crate::signals::RwSignal;
+use crate::signals::{RwSignal, StoredValue};
 use crate::state::{Open, Saved, Shared, SharedParts};
 use crate::store::{Change, Store, StoreError};
 use crate::view::{Shows, View, tag};

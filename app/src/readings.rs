@@ -2,7 +2,7 @@
 
 use crate::clock;
 use crate::page::focus;
-use crate::signals::{Memo, RwSignal, Signal};
+use crate::signals::{Callback, Memo, RwSignal, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{NumberField, Problem, Typed, button, fold, live, sentence};

@@ -5,8 +5,8 @@
 //! value itself knows them. What follows what, and when it ends, is the framework's own doing.
 
 use leptos::prelude::{
-    ArcTrigger, Get, GetUntracked, GetValue, LocalStorage, Memo as Counter, Notify, StoredValue, Track,
-    untrack,
+    ArcTrigger, Get, GetUntracked, GetValue, LocalStorage, Memo as Counter, Notify, StoredValue as Stored,
+    Track, untrack,
 };
 use std::any::Any;
 use std::cell::RefCell;
@@ -22,12 +22,12 @@ struct Held {
 
 /// A place among all that is kept, free again when the part of the screen that made it goes.
 #[derive(Clone, Copy)]
-struct Handle(StoredValue<Held, LocalStorage>);
+struct Handle(Stored<Held, LocalStorage>);
 
 impl Handle {
     #[inline(never)]
     fn new(value: Rc<dyn Any>) -> Self {
-        Self(StoredValue::new_local(Held { trigger: ArcTrigger::new(), value }))
+        Self(Stored::new_local(Held { trigger: ArcTrigger::new(), value }))
     }
 
     /// What is kept there; nothing when it is gone.
@@ -124,6 +124,85 @@ impl<T: Clone + 'static> RwSignal<T> {
     /// The value, if it is still there.
     pub fn try_get_untracked(self) -> Option<T> {
         self.try_with_untracked(T::clone)
+    }
+}
+
+/// A value that can be changed, and that nothing follows.
+pub struct StoredValue<T>(RwSignal<T>);
+
+impl<T> Clone for StoredValue<T> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<T> Copy for StoredValue<T> {}
+
+impl<T: 'static> StoredValue<T> {
+    /// A value to begin with.
+    pub fn new(value: T) -> Self {
+        Self(RwSignal::new(value))
+    }
+
+    /// Looks at the value.
+    pub fn with_value<R>(self, look: impl FnOnce(&T) -> R) -> R {
+        self.0.with_untracked(look)
+    }
+
+    /// Changes the value, if it is still there.
+    pub fn try_update_value<R>(self, change: impl FnOnce(&mut T) -> R) -> Option<R> {
+        let held = self.0.0.held(false)?;
+        Some(change(&mut held.value.downcast_ref::<RefCell<T>>()?.borrow_mut()))
+    }
+
+    /// Changes the value, if it is still there.
+    pub fn update_value(self, change: impl FnOnce(&mut T)) {
+        self.try_update_value(change);
+    }
+
+    /// Sets the value, if it is still there.
+    pub fn set_value(self, value: T) {
+        self.update_value(|kept| *kept = value);
+    }
+}
+
+impl<T: Clone + 'static> StoredValue<T> {
+    /// The value.
+    pub fn get_value(self) -> T {
+        self.with_value(T::clone)
+    }
+
+    /// The value, if it is still there.
+    pub fn try_get_value(self) -> Option<T> {
+        self.0.try_get_untracked()
+    }
+}
+
+/// What is done with a value.
+pub struct Callback<T>(Handle, PhantomData<fn(T)>);
+
+impl<T> Clone for Callback<T> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<T> Copy for Callback<T> {}
+
+impl<T: 'static> Callback<T> {
+    /// This is done.
+    pub fn new(act: impl Fn(T) + 'static) -> Self {
+        let act: Box<dyn Fn(T)> = Box::new(act);
+        Self(Handle::new(Rc::new(act)), PhantomData)
+    }
+
+    /// Does it with a value, if it is still there.
+    pub fn run(self, value: T) {
+        if let Some(held) = self.0.held(false)
+            && let Some(act) = held.value.downcast_ref::<Box<dyn Fn(T)>>()
+        {
+            act(value);
+        }
     }
 }
 

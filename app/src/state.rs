@@ -3,7 +3,7 @@
 
 use crate::offline::{Offline, Persistence};
 use crate::preferences::Preferences;
-use crate::signals::{Memo, RwSignal};
+use crate::signals::{Memo, RwSignal, StoredValue};
 use crate::store::{Change, Store, StoreError};
 use crate::{clock, text_file};
 use batch::document::Batch;

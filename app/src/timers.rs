@@ -5,7 +5,7 @@ use crate::alarm::{Alarm, Waiting, wake_lock};
 use crate::clock;
 use crate::lists::toggle;
 use crate::page::{batch_address, focus};
-use crate::signals::{Memo, RwSignal, Signal};
+use crate::signals::{Callback, Memo, RwSignal, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use crate::widgets::{NumberField, Typed, button, fold, live};

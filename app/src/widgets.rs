@@ -3,7 +3,7 @@
 
 use crate::page::focus;
 use crate::preferences::Preferences;
-use crate::signals::{Memo, RwSignal, Signal};
+use crate::signals::{Callback, Memo, RwSignal, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use batch::document::{Batch, Fallback, Slot, Spec};

@@ -243,7 +243,7 @@ async fn keys_are_enough() {
     brewer.action_chain().send_keys("67").perform().await.unwrap();
     brewer.press(Key::Tab).await;
     brewer.until_saved().await;
-    brewer.tab_to("[data-stage=mash] [data-figure=mash_ph_now] .line").await;
+    brewer.tab_to("[data-stage=mash] [data-figure=mash_ph] .line").await;
     brewer.press(Key::Enter).await;
     brewer.until("document.querySelector('[data-stage=mash] .why')").await;
     brewer.assert_quiet(brewer.url()).await;

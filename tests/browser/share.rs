@@ -12,7 +12,7 @@ const SHEET: &str = "document.querySelector('[data-test=sheet]').innerText";
 /// Puts a batch into the book and goes to its ways out.
 async fn with(brewer: &Brewer, envelope: &Envelope) {
     brewer.to_the_settings().await;
-    brewer.pastes_a_keepsake(&write(&[envelope.clone()], Moment::default()).unwrap()).await;
+    brewer.pastes_a_keepsake(&write(std::slice::from_ref(envelope), Moment::default()).unwrap()).await;
     brewer.tap("[data-test=import-confirm]").await;
     brewer.until("!document.querySelector('[data-test=import-preview]')").await;
     brewer.close_message().await;
@@ -104,7 +104,7 @@ async fn a_batch_goes_to_another_phone_in_a_link_without_a_network() {
     to.open(&address[..address.len() - 9]).await;
     to.until_says("[data-test=import-refused]", "The end of the link is missing").await;
     assert_eq!(to.stored().await, stored);
-    to.assert_quiet(&from.url().to_owned()).await;
+    to.assert_quiet(from.url()).await;
 }
 
 #[tokio::test]

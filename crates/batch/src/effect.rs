@@ -130,7 +130,7 @@ mod tests {
     fn told(before: &Batch, after: &Batch, kind: ReadingKind) -> Vec<String> {
         let now = before.begun + Duration::hours(0.3);
         let lines = effect((before, &plan(before)), (after, &plan(after)), kind, now);
-        lines.iter().map(|line| crate::report::text(line)).collect()
+        lines.iter().map(crate::report::text).collect()
     }
 
     #[test]

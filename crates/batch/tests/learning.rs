@@ -8,6 +8,7 @@
 //! models give them, in part the same in each batch of a house; worts have curves of other shapes, fruit has
 //! another Brix than its table. Nature follows the models of `calc` with these true numbers: this tries the learning,
 //! not the models; those have trials of their own.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test stops where it fails")]
 
 use batch::demo::demo;
 use batch::document::{
