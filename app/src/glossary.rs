@@ -2,6 +2,7 @@
 
 use crate::page::MORE;
 use crate::view::{Shows, View, tag};
+use crate::widgets::back;
 
 /// Each word with its meaning, in the order of the alphabet.
 const WORDS: &[(&str, &str)] = &[
@@ -78,12 +79,7 @@ pub fn screen() -> View {
         .iter()
         .flat_map(|(word, meaning)| [tag("dt").child(*word).view(), tag("dd").child(*meaning).view()]);
     View::many(vec![
-        tag("header")
-            .class("top")
-            .child(
-                tag("a").class("button quiet").set("href", MORE).set("data-test", "back").child("Settings"),
-            )
-            .view(),
+        back(MORE, "Settings"),
         tag("main")
             .set("tabindex", "-1")
             .child(tag("h1").child("What the words mean"))

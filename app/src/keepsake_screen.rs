@@ -5,7 +5,7 @@ use crate::signals::RwSignal;
 use crate::state::Shared;
 use crate::store::{Store, StoreError};
 use crate::view::{Shows, View, tag};
-use crate::widgets::{button, live};
+use crate::widgets::{back, button, live};
 use crate::{clock, text_file};
 use batch::document::{Field, Slot};
 use batch::keep::link::{self, LinkError};
@@ -112,12 +112,7 @@ pub fn link_screen(shared: Shared, text: &str) -> View {
         .map(|batch| holds(shared, batch));
     let done = move || go(&id.as_deref().map_or(BOOK.to_owned(), batch_address));
     View::many(vec![
-        tag("header")
-            .class("top")
-            .child(
-                tag("a").class("button quiet").set("href", BOOK).set("data-test", "back").child("Batch book"),
-            )
-            .view(),
+        back(BOOK, "Batch book"),
         tag("main")
             .set("tabindex", "-1")
             .child(tag("h1").child("A batch in a link"))

@@ -10,18 +10,13 @@ use crate::preferences::Theme;
 use crate::signals::Signal;
 use crate::state::Shared;
 use crate::view::{Shows, View, tag};
-use crate::widgets::{button, live, picker};
+use crate::widgets::{back, button, live, picker};
 use calc::quantity::System;
 
 /// The settings.
 pub fn screen(shared: Shared) -> View {
     View::many(vec![
-        tag("header")
-            .class("top")
-            .child(
-                tag("a").class("button quiet").set("href", BOOK).set("data-test", "back").child("Batch book"),
-            )
-            .view(),
+        back(BOOK, "Batch book"),
         tag("main")
             .class("settings")
             .set("tabindex", "-1")

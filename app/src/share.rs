@@ -5,7 +5,7 @@ use crate::page::batch_address;
 use crate::signals::{Memo, RwSignal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
-use crate::widgets::{button, live, picker};
+use crate::widgets::{back, button, live, picker};
 use crate::{clock, text_file};
 use batch::keep::link::{self, Part};
 use batch::moment::Moment;
@@ -20,14 +20,9 @@ const SAFE_LINK: usize = 2_000;
 /// The screen of the open batch's ways out.
 pub fn screen(shared: Shared) -> View {
     let open = Open::here();
-    let back = open.document.with_untracked(|batch| batch_address(&batch.id));
+    let batch = open.document.with_untracked(|batch| batch_address(&batch.id));
     View::many(vec![
-        tag("header")
-            .class("top")
-            .child(
-                tag("a").class("button quiet").set("href", back).set("data-test", "back").child("The batch"),
-            )
-            .view(),
+        back(batch, "The batch"),
         tag("main")
             .class("out")
             .set("tabindex", "-1")

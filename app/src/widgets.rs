@@ -29,6 +29,12 @@ pub fn live<V: Into<View>>(mut draw: impl FnMut() -> V + 'static) -> View {
     View::live(Box::new(move || draw().into()))
 }
 
+/// The head of a screen that leads back to another.
+pub fn back(address: impl Into<crate::view::Value>, words: &'static str) -> View {
+    let link = tag("a").class("button quiet").set("href", address).set("data-test", "back").child(words);
+    tag("header").class("top").child(link).view()
+}
+
 /// A button; `test` is its stable name for tests, or empty.
 pub fn button(
     class: &'static str,
