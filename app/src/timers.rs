@@ -79,7 +79,7 @@ pub fn bar(shared: Shared, open: Open) -> View {
         .set("data-test", "timers")
         .child(tag("h2").set("id", "timers").set("tabindex", "-1").child("Timers"))
         .child(live(rows))
-        .child(fold("Own timer, screen", move || own(shared, open, alarm)))
+        .child(fold("Own timer, keep the screen on", move || own(shared, open, alarm)))
         .view()
 }
 

@@ -335,7 +335,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(512))]
+        #![proptest_config(ProptestConfig::with_cases(1024))]
 
         #[test]
         fn every_saved_batch_reads_back_equal(envelope in any_envelope()) {

@@ -518,6 +518,8 @@ mod tests {
     }
 
     proptest! {
+        // Two or three batches a book.
+        #![proptest_config(ProptestConfig::with_cases(512))]
         #[test]
         fn a_book_survives_its_own_keepsake(book in any_book()) {
             let book = distinct(book);
