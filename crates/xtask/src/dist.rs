@@ -13,7 +13,9 @@ use sha2::{Digest as _, Sha256};
 use xtask::policy::CONTENT_SECURITY_POLICY;
 use xtask::site::HASH_DIGITS;
 
+use crate::apart::apart;
 use crate::compile::Compiled;
+use crate::wasm::WasmError;
 use crate::workspace::Workspace;
 
 /// Why the page could not be assembled.
@@ -30,6 +32,8 @@ pub enum DistError {
         /// The words it lacks.
         placeholder: &'static str,
     },
+    /// The module cannot be taken apart.
+    Wasm(WasmError),
 }
 
 impl fmt::Display for DistError {
@@ -40,6 +44,7 @@ impl fmt::Display for DistError {
             Self::PlaceholderMissing { file, placeholder } => {
                 write!(f, "{file} does not mention {placeholder}")
             }
+            Self::Wasm(error) => error.fmt(f),
         }
     }
 }
@@ -84,8 +89,10 @@ fn page(workspace: &Workspace, compiled: Compiled) -> Result<Files, DistError> {
 
     let style =
         add_hashed(&mut files, "style", "css", lean(&read_text(&app.join("style.css"))?).into_bytes());
-    let wasm = add_hashed(&mut files, "app", "wasm", compiled.wasm);
-    let script = fill("the wasm-bindgen script", &lean(&compiled.script), &[("app_bg.wasm", &wasm)])?;
+    // It is no module yet, but what is named so is what hosts compress.
+    let wasm = add_hashed(&mut files, "app", "wasm", apart(&compiled.wasm).map_err(DistError::Wasm)?);
+    let start = fill("app/together.js", &read_text(&app.join("together.js"))?, &[("app.wasm", &wasm)])?;
+    let script = lean(&[own_part(&compiled.script)?, &start].concat());
     let script = add_hashed(&mut files, "app", "js", script.into_bytes());
     let boot = fill("app/boot.js", &lean(&read_text(&app.join("boot.js"))?), &[("app.js", &script)])?;
     let boot = add_hashed(&mut files, "boot", "js", boot.into_bytes());
@@ -112,6 +119,13 @@ fn page(workspace: &Workspace, compiled: Compiled) -> Result<Files, DistError> {
     )?;
     files.insert("sw.js".to_owned(), worker.into_bytes());
     Ok(files)
+}
+
+/// The wasm-bindgen script without its ways to load a module, of which `app/together.js` has its own.
+fn own_part(script: &str) -> Result<&str, DistError> {
+    let (file, placeholder) = ("the wasm-bindgen script", "async function __wbg_load(");
+    let own = script.split_once(placeholder).map(|(own, _)| own);
+    own.ok_or(DistError::PlaceholderMissing { file, placeholder })
 }
 
 /// A script or style sheet without its indentation, empty lines, and comments that have lines to themselves

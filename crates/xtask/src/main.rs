@@ -1,5 +1,6 @@
 //! What a contributor runs.
 
+mod apart;
 mod bench;
 mod compile;
 mod dist;

@@ -19,6 +19,13 @@ use wasmparser::{
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WasmError(String);
 
+impl WasmError {
+    /// What is wrong, in a few words.
+    pub fn of(what: &str) -> Self {
+        Self(what.to_owned())
+    }
+}
+
 impl fmt::Display for WasmError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "the wasm module is not well formed: {}", self.0)

@@ -287,7 +287,7 @@ impl BufferCurve {
 /// The pH at which a balance that falls with the pH is zero.
 fn settle(balance: &dyn Fn(&At, Ph) -> f64) -> Ph {
     let of = |ph: f64| balance(&at(ph), Ph::new(ph));
-    Ph::new(root(of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 14.0 } else { 0.0 }))
+    Ph::new(root(&of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 14.0 } else { 0.0 }))
 }
 
 /// Acid added to wort, stirred in, and the pH then read.

@@ -608,7 +608,7 @@ impl Mixture {
     /// The pH at which the charges balance; the nearer end when that lies outside.
     fn ph(&self, here: &Chemistry, [low, high]: [f64; 2], near: f64) -> f64 {
         let over = |ph| self.over(here, ph);
-        let found = root(&over as &dyn Fn(f64) -> f64, low, high, near);
+        let found = root(&over, low, high, near);
         found.unwrap_or(if over(low) > 0.0 { low } else { high })
     }
 
@@ -883,7 +883,7 @@ pub fn amount_for(wanted: Wanted, beer: &SourBeer, of: &FruitLoad) -> Result<Mas
             }
         }
     };
-    let share = root(&over as &dyn Fn(f64) -> f64, 0.0, most, 1e-7 * most);
+    let share = root(&over, 0.0, most, 1e-7 * most);
     share.map(|share| of.mass() * share).map_err(|_| FruitError::OutOfReach)
 }
 

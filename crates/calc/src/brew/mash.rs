@@ -436,7 +436,7 @@ impl Mash {
     /// [`MashError::OutsideScale`] for mashes that are no mashes.
     pub fn ph(&self, acid: &Acid, added: Volume) -> Result<Estimate<Ph>, MashError> {
         let balance = |ph: f64| acid.charge_of(added, Ph::new(ph)).as_meq() - self.demand(ph);
-        let ph = root(balance, 3.0, 9.0, 1e-5).map_err(|_| MashError::OutsideScale)?;
+        let ph = root(&balance, 3.0, 9.0, 1e-5).map_err(|_| MashError::OutsideScale)?;
         Ok(self.estimate(ph, acid, added))
     }
 

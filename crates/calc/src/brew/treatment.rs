@@ -230,7 +230,7 @@ impl Settling {
             return 0.0;
         }
         // Nothing of the scarcer one left would be no saturation at all.
-        root(above, 0.0, most * (1.0 - 1e-9), 1e-7).unwrap_or(0.0)
+        root(&above, 0.0, most * (1.0 - 1e-9), 1e-7).unwrap_or(0.0)
     }
 
     fn softened(&self, indices: [f64; 3], lime: Mass, volume: Volume) -> Softened {

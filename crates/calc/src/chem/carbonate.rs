@@ -193,7 +193,7 @@ impl Carbonate {
 /// 0..=14 when it is nowhere.
 pub(super) fn ph_where(balance: &dyn Fn(f64) -> f64) -> Ph {
     let of = |ph: f64| balance(hydrogen(Ph::new(ph)));
-    Ph::new(root(of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 0.0 } else { 14.0 }))
+    Ph::new(root(&of, 0.0, 14.0, 1e-9).unwrap_or_else(|_| if of(7.0) > 0.0 { 0.0 } else { 14.0 }))
 }
 
 #[cfg(test)]

@@ -229,7 +229,7 @@ mod tests {
     fn ph_where_given(kind: AcidKind, protons: f64, celsius: f64, mmol: f64) -> f64 {
         let (at, strength) = (Temperature::celsius(celsius), MolarConcentration::mmol_per_l(mmol));
         let given = |ph| kind.charge_per_mol_in(Ph::new(ph), at, strength).value() - protons;
-        crate::numeric::root::root(given, 0.0, 14.0, 1e-9).unwrap()
+        crate::numeric::root::root(&given, 0.0, 14.0, 1e-9).unwrap()
     }
 
     #[test]

@@ -1,0 +1,384 @@
+//! A wasm module taken apart for the way to the browser: what its code is made of lies sorted by kind, all
+//! operations, then all variables, all constants, and so on, because alike beside alike packs a tenth better.
+//! `app/together.js` puts it together again before the browser compiles it; [`together`] does the same here,
+//! and no module leaves [`apart`] that it does not give back.
+//!
+//! The file begins with numbers as wasm writes them: the size of the module, how much of it stands before the
+//! code, and the length of each stream but the last. Then come the streams. Sizes of functions are not sent;
+//! they are written anew, in five bytes each, which wasm permits.
+
+use crate::wasm::WasmError;
+
+/// Everything outside the code, as it stands in the module, with the number of functions in between.
+const MODULE: usize = 0;
+/// Operations, and how the addresses of loads and stores are aligned, which follows from them.
+const OPERATIONS: usize = 1;
+/// Variables that are read and written.
+const VARIABLES: usize = 2;
+/// Constants of 32 bits.
+const INTEGERS: usize = 3;
+/// How far behind its address a load or store is.
+const OFFSETS: usize = 4;
+/// Functions that are called.
+const CALLS: usize = 5;
+/// Constants with a point.
+const FLOATS: usize = 6;
+/// Constants of 64 bits.
+const LONG: usize = 7;
+/// Where branches go.
+const BRANCHES: usize = 8;
+/// The variables that a function has.
+const DECLARATIONS: usize = 9;
+/// Types of blocks and of functions called by their place, tables, memories, globals.
+const REST: usize = 10;
+/// How many streams there are.
+const STREAMS: usize = 11;
+
+/// The section of a module that holds the code.
+const CODE: u8 = 10;
+/// What wasm permits the size of a section or function to be written in.
+const SIZE_BYTES: usize = 5;
+
+/// What follows an operation.
+enum Holds {
+    /// A number in each of these streams.
+    Numbers(&'static [usize]),
+    /// So many bytes of [`FLOATS`].
+    Bytes(usize),
+    /// How many branches there are, these, and one more.
+    Table,
+    /// A second part of the operation.
+    Second,
+}
+
+/// What follows an operation; none for those that the page does not know.
+fn holds(operation: u8) -> Option<Holds> {
+    Some(match operation {
+        // Blocks, loops and conditions.
+        0x02..=0x04 => Holds::Numbers(&[REST]),
+        0x0c | 0x0d => Holds::Numbers(&[BRANCHES]),
+        0x0e => Holds::Table,
+        0x10 => Holds::Numbers(&[CALLS]),
+        0x11 => Holds::Numbers(&[REST, REST]),
+        0x20..=0x22 => Holds::Numbers(&[VARIABLES]),
+        // Globals, tables, the size of the memory, a reference to nothing.
+        0x23..=0x26 | 0x3f | 0x40 | 0xd0 => Holds::Numbers(&[REST]),
+        0x28..=0x3e => Holds::Numbers(&[OPERATIONS, OFFSETS]),
+        0x41 => Holds::Numbers(&[INTEGERS]),
+        0x42 => Holds::Numbers(&[LONG]),
+        0x43 => Holds::Bytes(4),
+        0x44 => Holds::Bytes(8),
+        0xfc => Holds::Second,
+        0x00 | 0x01 | 0x05 | 0x0b | 0x0f | 0x1a | 0x1b | 0x45..=0xc4 => Holds::Numbers(&[]),
+        _ => return None,
+    })
+}
+
+/// What follows an operation in two parts: conversions that end at a bound, copying and filling of
+/// memory, tables.
+fn holds_second(operation: u64) -> Option<Holds> {
+    Some(match operation {
+        0..=7 => Holds::Numbers(&[]),
+        10 => Holds::Numbers(&[REST, REST]),
+        11 | 15..=17 => Holds::Numbers(&[REST]),
+        _ => return None,
+    })
+}
+
+/// Reading bytes one after the other.
+struct Reader<'a> {
+    bytes: &'a [u8],
+    at: usize,
+}
+
+impl<'a> Reader<'a> {
+    fn take(&mut self, count: usize) -> Result<&'a [u8], WasmError> {
+        let end = self.at.checked_add(count);
+        let taken = end.and_then(|end| self.bytes.get(self.at..end)).ok_or_else(short)?;
+        self.at += count;
+        Ok(taken)
+    }
+
+    /// A number as wasm writes it, and its value as far as that is not negative.
+    fn number(&mut self) -> Result<(&'a [u8], u64), WasmError> {
+        let rest = self.bytes.get(self.at..).unwrap_or_default();
+        let length = rest.iter().position(|byte| *byte < 128).ok_or_else(short)? + 1;
+        let digits = self.take(length)?;
+        let value = digits.iter().rev().fold(0_u64, |value, byte| value << 7 | u64::from(byte & 127));
+        Ok((digits, value))
+    }
+
+    fn size(&mut self) -> Result<usize, WasmError> {
+        usize::try_from(self.number()?.1).map_err(|_| short())
+    }
+}
+
+fn short() -> WasmError {
+    WasmError::of("it stops too early")
+}
+
+fn number(mut value: usize) -> Vec<u8> {
+    let mut digits = Vec::new();
+    while value > 127 {
+        digits.push((value & 127) as u8 | 128);
+        value >>= 7;
+    }
+    digits.push(value as u8);
+    digits
+}
+
+/// From where code is read and to where it goes, whole or apart.
+trait Flow {
+    /// Passes on bytes of a stream.
+    fn bytes(&mut self, stream: usize, count: usize) -> Result<u8, WasmError>;
+    /// Passes on a number of a stream.
+    fn number(&mut self, stream: usize) -> Result<u64, WasmError>;
+}
+
+/// Passes a function on, between its size and the next.
+fn function(flow: &mut dyn Flow) -> Result<(), WasmError> {
+    for _ in 0..flow.number(DECLARATIONS)? {
+        flow.number(DECLARATIONS)?;
+        flow.number(DECLARATIONS)?;
+    }
+    let mut depth = 1;
+    while depth > 0 {
+        let operation = flow.bytes(OPERATIONS, 1)?;
+        match operation {
+            0x02..=0x04 => depth += 1,
+            0x0b => depth -= 1,
+            _ => {}
+        }
+        let mut held = holds(operation);
+        if matches!(held, Some(Holds::Second)) {
+            held = holds_second(flow.number(OPERATIONS)?);
+        }
+        match held {
+            Some(Holds::Numbers(streams)) => {
+                for stream in streams {
+                    flow.number(*stream)?;
+                }
+            }
+            Some(Holds::Bytes(count)) => {
+                flow.bytes(FLOATS, count)?;
+            }
+            Some(Holds::Table) => {
+                for _ in 0..=flow.number(BRANCHES)? {
+                    flow.number(BRANCHES)?;
+                }
+            }
+            Some(Holds::Second) | None => {
+                return Err(WasmError::of(&format!(
+                    "app/together.js does not know operation {operation:#x}"
+                )));
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Takes code apart.
+struct Apart<'a> {
+    code: Reader<'a>,
+    streams: [Vec<u8>; STREAMS],
+}
+
+impl Flow for Apart<'_> {
+    fn bytes(&mut self, stream: usize, count: usize) -> Result<u8, WasmError> {
+        let bytes = self.code.take(count)?;
+        self.streams[stream].extend_from_slice(bytes);
+        bytes.first().copied().ok_or_else(short)
+    }
+
+    fn number(&mut self, stream: usize) -> Result<u64, WasmError> {
+        let (digits, value) = self.code.number()?;
+        self.streams[stream].extend_from_slice(digits);
+        Ok(value)
+    }
+}
+
+/// Puts code together.
+struct Together<'a> {
+    streams: [Reader<'a>; STREAMS],
+    module: Vec<u8>,
+}
+
+impl Flow for Together<'_> {
+    fn bytes(&mut self, stream: usize, count: usize) -> Result<u8, WasmError> {
+        let bytes = self.streams[stream].take(count)?;
+        self.module.extend_from_slice(bytes);
+        bytes.first().copied().ok_or_else(short)
+    }
+
+    fn number(&mut self, stream: usize) -> Result<u64, WasmError> {
+        let (digits, value) = self.streams[stream].number()?;
+        self.module.extend_from_slice(digits);
+        Ok(value)
+    }
+}
+
+impl Together<'_> {
+    /// What `write` writes, behind its size.
+    fn sized(&mut self, write: &dyn Fn(&mut Self) -> Result<(), WasmError>) -> Result<(), WasmError> {
+        let start = self.module.len() + SIZE_BYTES;
+        self.module.resize(start, 0);
+        write(self)?;
+        let size = self.module.len() - start;
+        for place in 0..SIZE_BYTES {
+            let more = if place + 1 < SIZE_BYTES { 128 } else { 0 };
+            self.module[start - SIZE_BYTES + place] = (size >> (7 * place) & 127) as u8 | more;
+        }
+        Ok(())
+    }
+}
+
+/// A module sorted by kind.
+#[derive(PartialEq)]
+struct Parts {
+    streams: [Vec<u8>; STREAMS],
+    /// How much of the module stands before the code.
+    head: usize,
+    /// The sizes of the functions.
+    functions: Vec<usize>,
+}
+
+impl Parts {
+    fn of(module: &[u8]) -> Result<Self, WasmError> {
+        let mut taken = Apart { code: Reader { bytes: module, at: 0 }, streams: Default::default() };
+        // What every module begins with.
+        taken.bytes(MODULE, 8)?;
+        let (mut head, mut functions) = (0, Vec::new());
+        while taken.code.at < module.len() {
+            if taken.bytes(MODULE, 1)? != CODE {
+                let size = usize::try_from(taken.number(MODULE)?).map_err(|_| short())?;
+                if size > 0 {
+                    taken.bytes(MODULE, size)?;
+                }
+                continue;
+            }
+            taken.code.size()?;
+            head = taken.streams[MODULE].len();
+            for _ in 0..taken.number(MODULE)? {
+                let size = taken.code.size()?;
+                let start = taken.code.at;
+                function(&mut taken)?;
+                if taken.code.at - start != size {
+                    return Err(WasmError::of("a function has another size than it says"));
+                }
+                functions.push(size);
+            }
+        }
+        Ok(Self { streams: taken.streams, head, functions })
+    }
+}
+
+/// The module taken apart.
+///
+/// # Errors
+/// When the bytes are not a well-formed module with code, hold an operation that `app/together.js` does not
+/// know, or cannot be put together again.
+pub fn apart(module: &[u8]) -> Result<Vec<u8>, WasmError> {
+    let parts = Parts::of(module)?;
+    let functions: usize = parts.functions.iter().map(|size| SIZE_BYTES + size).sum();
+    let mut packed = number(parts.streams[MODULE].len() + SIZE_BYTES + functions);
+    packed.extend(number(parts.head));
+    for stream in parts.streams.iter().take(STREAMS - 1) {
+        packed.extend(number(stream.len()));
+    }
+    packed.extend(parts.streams.concat());
+    if Parts::of(&together(&packed)?)? != parts {
+        return Err(WasmError::of("it is another one when put together again"));
+    }
+    Ok(packed)
+}
+
+/// The module put together again, as `app/together.js` does it.
+fn together(packed: &[u8]) -> Result<Vec<u8>, WasmError> {
+    let mut from = Reader { bytes: packed, at: 0 };
+    let (whole, head) = (from.size()?, from.size()?);
+    let mut lengths = [0; STREAMS];
+    for length in lengths.iter_mut().take(STREAMS - 1) {
+        *length = from.size()?;
+    }
+    lengths[STREAMS - 1] = (packed.len() - from.at).saturating_sub(lengths.iter().sum());
+    let mut streams = [const { Reader { bytes: &[], at: 0 } }; STREAMS];
+    for (stream, length) in streams.iter_mut().zip(lengths) {
+        stream.bytes = from.take(length)?;
+    }
+    let mut built = Together { streams, module: Vec::with_capacity(whole) };
+    built.bytes(MODULE, head)?;
+    built.sized(&|built| {
+        for _ in 0..built.number(MODULE)? {
+            built.sized(&|built| function(built))?;
+        }
+        Ok(())
+    })?;
+    let tail = lengths[MODULE] - built.streams[MODULE].at;
+    if tail > 0 {
+        built.bytes(MODULE, tail)?;
+    }
+    if built.module.len() == whole { Ok(built.module) } else { Err(short()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use wasm_encoder::{
+        BlockType, CodeSection, DataSection, Function, FunctionSection, MemArg, MemorySection, MemoryType,
+        Module, TypeSection, ValType,
+    };
+
+    /// A module whose functions hold every kind of thing that may follow an operation.
+    fn module() -> Vec<u8> {
+        let mut module = Module::new();
+        let mut types = TypeSection::new();
+        types.ty().function([ValType::I32], [ValType::F64]);
+        module.section(&types);
+        module.section(FunctionSection::new().function(0).function(0));
+        let memory =
+            MemoryType { minimum: 1, maximum: None, memory64: false, shared: false, page_size_log2: None };
+        module.section(MemorySection::new().memory(memory));
+        let mut code = CodeSection::new();
+        for constant in [1.5, -2.0] {
+            let mut function = Function::new([(2, ValType::I32), (1, ValType::F64)]);
+            let mut write = function.instructions();
+            write.block(BlockType::Empty).loop_(BlockType::Empty).local_get(0);
+            write.br_table((0..200).map(|place| place % 2), 1).end().end();
+            write.local_get(0).i64_const(-9).i64_store(MemArg { offset: 1 << 20, align: 3, memory_index: 0 });
+            write.i32_const(-70_000).local_get(1).i32_const(9).memory_copy(0, 0);
+            write.f64_const(f64::into(constant)).i32_trunc_sat_f64_s().call(1).end();
+            code.function(&function);
+        }
+        module.section(&code);
+        module.section(DataSection::new().active(0, &wasm_encoder::ConstExpr::i32_const(5), *b"data"));
+        module.finish()
+    }
+
+    #[test]
+    fn a_module_is_put_together_again() {
+        let module = module();
+        assert!(wasmparser::validate(&module).is_ok());
+        let again = together(&apart(&module).unwrap()).unwrap();
+        assert!(wasmparser::validate(&again).is_ok());
+        // Three sizes, of the code and of two functions, are each written in three bytes more.
+        assert_eq!(again.len(), module.len() + 9);
+        assert_eq!(apart(&again).unwrap(), apart(&module).unwrap());
+    }
+
+    #[test]
+    fn what_cannot_be_put_together_is_refused() {
+        let module = module();
+        for end in 0..module.len() - 1 {
+            let _ = apart(&module[..end]);
+        }
+        assert!(apart(b"nothing").is_err());
+        let mut code = CodeSection::new();
+        let mut odd = Function::new([]);
+        odd.instructions().ref_func(0).drop().end();
+        code.function(&odd);
+        let mut module = Module::new();
+        module.section(&code);
+        assert!(apart(&module.finish()).unwrap_err().to_string().contains("0xd2"));
+        assert!(together(&[]).is_err());
+    }
+}
