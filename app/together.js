@@ -2,6 +2,7 @@
 // packs a tenth better. How, and what the streams are, stands in crates/xtask/src/apart.rs.
 function together(from) {
   const places = [0];
+  const aligned = Array.from("23230011001122232301012", Number);
   let whole = [];
   let end = 0;
   // Passes on a number as wasm writes it, and says what it is.
@@ -31,7 +32,8 @@ function together(from) {
     for (let depth = 1; depth && end < whole.length; ) {
       const operation = (whole[end++] = from[places[1]++]);
       if (operation > 0x27 && operation < 0x3f) {
-        number(1);
+        // How the address is aligned, as is usual for what is loaded or stored there.
+        whole[end++] = aligned[operation - 0x28];
         number(4);
       } else if (operation > 0x1f && operation < 0x23) number(2);
       else if (operation === 0x41) number(3);

@@ -3,6 +3,9 @@
 //! `app/together.js` puts it together again before the browser compiles it; [`together`] does the same here,
 //! and no module leaves [`apart`] that it does not give back.
 //!
+//! How addresses are aligned is not sent. A module says it with every load and store, as a hint without meaning;
+//! it comes out as the hint that is usual for the operation.
+//!
 //! The file begins with numbers as wasm writes them: the size of the module, how much of it stands before the
 //! code, and the length of each stream but the last. Then come the streams. Sizes of functions are not sent;
 //! they are written anew, in five bytes each, which wasm permits.
@@ -11,7 +14,7 @@ use crate::wasm::WasmError;
 
 /// Everything outside the code, as it stands in the module, with the number of functions in between.
 const MODULE: usize = 0;
-/// Operations, and how the addresses of loads and stores are aligned, which follows from them.
+/// Operations.
 const OPERATIONS: usize = 1;
 /// Variables that are read and written.
 const VARIABLES: usize = 2;
@@ -43,6 +46,8 @@ const SIZE_BYTES: usize = 5;
 enum Holds {
     /// A number in each of these streams.
     Numbers(&'static [usize]),
+    /// An address: a hint how it is aligned, and what is added to it.
+    Address,
     /// So many bytes of [`FLOATS`].
     Bytes(usize),
     /// How many branches there are, these, and one more.
@@ -63,7 +68,7 @@ fn holds(operation: u8) -> Option<Holds> {
         0x20..=0x22 => Holds::Numbers(&[VARIABLES]),
         // Globals, tables, the size of the memory, a reference to nothing.
         0x23..=0x26 | 0x3f | 0x40 | 0xd0 => Holds::Numbers(&[REST]),
-        0x28..=0x3e => Holds::Numbers(&[OPERATIONS, OFFSETS]),
+        0x28..=0x3e => Holds::Address,
         0x41 => Holds::Numbers(&[INTEGERS]),
         0x42 => Holds::Numbers(&[LONG]),
         0x43 => Holds::Bytes(4),
@@ -73,6 +78,10 @@ fn holds(operation: u8) -> Option<Holds> {
         _ => return None,
     })
 }
+
+/// How the addresses of loads and stores are usually aligned, from the first of these operations on: the size of
+/// what they load or store, as a power of two.
+const ALIGNED: &[u8; 23] = b"23230011001122232301012";
 
 /// What follows an operation in two parts: conversions that end at a bound, copying and filling of
 /// memory, tables.
@@ -133,6 +142,8 @@ trait Flow {
     fn bytes(&mut self, stream: usize, count: usize) -> Result<u8, WasmError>;
     /// Passes on a number of a stream.
     fn number(&mut self, stream: usize) -> Result<u64, WasmError>;
+    /// Passes by a hint, which is usually this.
+    fn hint(&mut self, usual: u8) -> Result<(), WasmError>;
 }
 
 /// Passes a function on, between its size and the next.
@@ -158,6 +169,11 @@ fn function(flow: &mut dyn Flow) -> Result<(), WasmError> {
                 for stream in streams {
                     flow.number(*stream)?;
                 }
+            }
+            Some(Holds::Address) => {
+                let usual = ALIGNED.get(usize::from(operation) - 0x28).copied().unwrap_or(b'0');
+                flow.hint(usual - b'0')?;
+                flow.number(OFFSETS)?;
             }
             Some(Holds::Bytes(count)) => {
                 flow.bytes(FLOATS, count)?;
@@ -195,6 +211,14 @@ impl Flow for Apart<'_> {
         self.streams[stream].extend_from_slice(digits);
         Ok(value)
     }
+
+    fn hint(&mut self, _: u8) -> Result<(), WasmError> {
+        // Six bits for the hint; above them would stand the number of another memory, of which there is none.
+        match self.code.take(1)? {
+            [0..64] => Ok(()),
+            _ => Err(WasmError::of("app/together.js does not know a second memory")),
+        }
+    }
 }
 
 /// Puts code together.
@@ -214,6 +238,11 @@ impl Flow for Together<'_> {
         let (digits, value) = self.streams[stream].number()?;
         self.module.extend_from_slice(digits);
         Ok(value)
+    }
+
+    fn hint(&mut self, usual: u8) -> Result<(), WasmError> {
+        self.module.push(usual);
+        Ok(())
     }
 }
 
@@ -344,7 +373,7 @@ mod tests {
             let mut write = function.instructions();
             write.block(BlockType::Empty).loop_(BlockType::Empty).local_get(0);
             write.br_table((0..200).map(|place| place % 2), 1).end().end();
-            write.local_get(0).i64_const(-9).i64_store(MemArg { offset: 1 << 20, align: 3, memory_index: 0 });
+            write.local_get(0).i64_const(-9).i64_store(MemArg { offset: 1 << 20, align: 2, memory_index: 0 });
             write.i32_const(-70_000).local_get(1).i32_const(9).memory_copy(0, 0);
             write.f64_const(f64::into(constant)).i32_trunc_sat_f64_s().call(1).end();
             code.function(&function);

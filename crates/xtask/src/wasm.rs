@@ -261,7 +261,8 @@ impl Reencode for Shipped {
 }
 
 /// The module and its script as they are shipped: without custom sections (names, producers, target features),
-/// with functions sorted by type and code, so that alike stands beside alike, and with a few letters for each
+/// with functions sorted by type and code, so that alike stands beside alike, one in place of several that are
+/// the same, and with a few letters for each
 /// of the long names by which module and script know each other's functions.
 ///
 /// # Errors
@@ -303,12 +304,20 @@ pub fn shipped(module: &[u8], script: &str) -> Result<(Vec<u8>, String), WasmErr
     }
     let mut order: Vec<u32> = (0..).take(bodies.len()).collect();
     order.sort_by_key(|&old| (types.get(old as usize), bodies.get(old as usize)));
+    // Of functions that are the same, one stays.
     let mut places = vec![0; order.len()];
-    for (place, old) in (0..).zip(&order) {
-        if let Some(slot) = places.get_mut(*old as usize) {
+    let (mut before, mut place) = (None, 0);
+    order.retain(|&old| {
+        let now = (types.get(old as usize), bodies.get(old as usize));
+        let other = before != Some(now);
+        place += u32::from(other && before.is_some());
+        before = Some(now);
+        if let Some(slot) = places.get_mut(old as usize) {
             *slot = place;
         }
-    }
+        other
+    });
+    let twins = order.len() < bodies.len();
     let parameters =
         types.iter().map(|&kind| parameters_of_types.get(kind as usize).copied().unwrap_or_default());
     let parameters = parameters.collect();
@@ -317,7 +326,8 @@ pub fn shipped(module: &[u8], script: &str) -> Result<(Vec<u8>, String), WasmErr
     Shipped { imported, order, places, parameters, names }
         .parse_core_module(&mut written, Parser::new(0), module)
         .map_err(|error| WasmError(error.to_string()))?;
-    Ok((written.finish(), script))
+    // Functions that called twins may be twins now.
+    if twins { shipped(&written.finish(), &script) } else { Ok((written.finish(), script)) }
 }
 
 /// The script with other words in place of these.
@@ -387,6 +397,36 @@ mod tests {
             assert!(bytes.windows(code.len()).any(|part| part == code), "{bytes:x?}");
         }
         assert!(!bytes.windows(4).any(|part| part == b"name"));
+    }
+
+    #[test]
+    fn of_functions_that_are_the_same_one_stays() {
+        use wasm_encoder::{ExportKind, TypeSection};
+        let mut module = Module::new();
+        let mut types = TypeSection::new();
+        types.ty().function([], [ValType::I32]);
+        module.section(&types);
+        module.section(FunctionSection::new().function(0).function(0).function(0).function(0));
+        let mut exports = ExportSection::new();
+        exports.export("f", ExportKind::Func, 1).export("g", ExportKind::Func, 3);
+        module.section(&exports);
+        let mut code = CodeSection::new();
+        // The callers are the same only once what they call is.
+        for call in [None, Some(0), None, Some(2)] {
+            let mut function = Function::new([]);
+            let mut write = function.instructions();
+            match call {
+                Some(other) => write.call(other).end(),
+                None => write.i32_const(7).end(),
+            };
+            code.function(&function);
+        }
+        module.section(&code);
+        let (bytes, _) = shipped(&module.finish(), "").unwrap();
+        assert!(wasmparser::validate(&bytes).is_ok());
+        let bodies =
+            Parser::new(0).parse_all(&bytes).filter(|part| matches!(part, Ok(Payload::CodeSectionEntry(_))));
+        assert_eq!(bodies.count(), 2);
     }
 
     #[test]
