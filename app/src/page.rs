@@ -93,6 +93,16 @@ pub fn focus(selector: &str) {
     }
 }
 
+/// Keeps the focus on the screen when what had it goes, without moving the screen.
+pub fn rest_focus() {
+    let main = document().query_selector("main").ok().flatten();
+    if let Some(main) = main.and_then(|element| element.dyn_into::<web_sys::HtmlElement>().ok()) {
+        let still = web_sys::FocusOptions::new();
+        still.set_prevent_scroll(true);
+        let _ = main.focus_with_options(&still);
+    }
+}
+
 /// The whole app.
 pub fn page() -> View {
     let shared = Shared::new(SharedParts {

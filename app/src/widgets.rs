@@ -2,6 +2,7 @@
 //! erased views: one copy of the code, however many fields there are.
 
 use crate::page::focus;
+use crate::page::rest_focus;
 use crate::preferences::Preferences;
 use crate::signals::{Callback, Memo, RwSignal, Signal};
 use crate::state::{Open, Shared};
@@ -622,6 +623,10 @@ pub fn toast_view(shared: Shared) -> View {
         });
         stays.and_then(|stays| set_timeout_with_handle(move || shared.toast.set(None), stays).ok())
     });
+    let close = move || {
+        shared.toast.set(None);
+        rest_focus();
+    };
     let shown = move || {
         shared.toast.get().map(|toast| {
             let undo = toast.undo.map(|undo| {
@@ -629,7 +634,7 @@ pub fn toast_view(shared: Shared) -> View {
                     .set("type", "button")
                     .on("click", move |_| {
                         undo();
-                        shared.toast.set(None);
+                        close();
                     })
                     .child("Undo")
                     .view()
@@ -639,7 +644,7 @@ pub fn toast_view(shared: Shared) -> View {
             let offer = toast.offer.map(|(words, take)| {
                 View::many(vec![
                     button("", "take-meant", words, move || take()),
-                    button("", "keep-typed", "Keep as typed", move || shared.toast.set(None)),
+                    button("", "keep-typed", "Keep as typed", close),
                 ])
             });
             tag("div")
@@ -651,7 +656,7 @@ pub fn toast_view(shared: Shared) -> View {
                     tag("button")
                         .set("type", "button")
                         .set("aria-label", "Close this message")
-                        .on("click", move |_| shared.toast.set(None))
+                        .on("click", move |_| close())
                         .child("×"),
                 )
                 .view()

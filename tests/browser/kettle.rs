@@ -235,6 +235,11 @@ async fn keys_are_enough() {
     brewer.press(Key::Enter).await;
     brewer.until("document.querySelector('[data-test=next-move]')").await;
     brewer.key_done("Salts are in the water").await;
+    brewer.tab_to(".toast button").await;
+    brewer.press(Key::Enter).await;
+    let kept = "document.activeElement?.closest('main') !== null";
+    assert_eq!(brewer.value(kept).await, json!(true), "after taking back, the focus is lost");
+    brewer.key_done("Salts are in the water").await;
     brewer.key_done("Grain is in").await;
     brewer.key_reads("mash_ph", "5.58").await;
     brewer.tab_to("[data-stage=mash] .stage-line").await;

@@ -93,6 +93,9 @@ async fn timers_are_right_after_a_reload_and_three_hours_of_sleep() {
     brewer.tap(".timers h2").await;
     brewer.wait_hours(3.0).await;
     brewer.until("document.querySelectorAll('.timer.rung [role=alert]').length === 2").await;
+    // What rang stands above the next move.
+    let top = |css: &str| format!("document.querySelector('{css}').getBoundingClientRect().top");
+    assert_eq!(brewer.value(&format!("{} < {}", top(".timers"), top(".next"))).await, json!(true));
     let ago =
         |line: String| crate::page::first_number(&line).unwrap_or_else(|| panic!("how long ago: {line:?}"));
     let mash = ago(brewer.words(".timers .timer:nth-child(1) .spread").await);

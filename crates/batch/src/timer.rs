@@ -127,7 +127,7 @@ fn spoken(length: Duration) -> Amount {
 
 /// The words of the button that starts a timer.
 pub fn start_words(name: String, lasts: Duration) -> Sentence {
-    say!["Start ", name, ", ", spoken(lasts)]
+    say!["Start ", spoken(lasts), ": ", name]
 }
 
 /// Where a timer stands, in words beside its name and its countdown.

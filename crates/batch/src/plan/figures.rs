@@ -10,11 +10,13 @@ use calc::brew::drop::LADDER_SOURCE;
 use calc::brew::ferment::ROOM_SOURCE;
 use calc::brew::fruit::{FRUITED_PH_SOURCE, INTENSITY_SOURCE, PURGE_SOURCE};
 use calc::brew::heat::{LATENT_SOURCE, LOSS_SOURCE, STEEL_SOURCE, WORT_HEAT_SOURCE};
-use calc::brew::kill::{HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE};
+use calc::brew::kill::{HARDIEST_SOURCE, HOLD_ASSUMES, SHORTEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE};
 use calc::brew::mash::{HARDNESS_SOURCE, SPREAD_SOURCE as MASH_SPREAD};
 use calc::brew::package::{PASTEURISING_SOURCE, UNITS_SOURCE};
 use calc::brew::serving::ENERGY_SOURCE;
-use calc::brew::souring::{MANGANESE_CEILING_SOURCE, MANGANESE_DOSE_SOURCE, MANGANESE_IN_WORT_SOURCE};
+use calc::brew::souring::{
+    FORECAST_SOURCE, MANGANESE_CEILING_SOURCE, MANGANESE_DOSE_SOURCE, MANGANESE_IN_WORT_SOURCE,
+};
 use calc::brew::treatment::{CHALK_SOURCE, DECHLORINATION_SOURCE, EXCESS_SOURCE};
 use calc::brew::yeast::{FRESH_SOURCE, OXYGEN_SOURCE, STARTER_SOURCE, UPTAKE_SOURCE, VIABILITY_SOURCE};
 use calc::chem::gas::{BEER_SOURCE, EXPANSION_SOURCE, VIRIAL_SOURCE};
@@ -96,7 +98,7 @@ pub(super) struct Key<Q>(Figure, PhantomData<Q>);
 macro_rules! figures {
     ($( $stage:ident { $(
         $(#[$doc:meta])* $field:ident $variant:ident : $quantity:ident as $dimension:ident, $label:literal,
-        $says:literal, [$($input:expr),* $(,)?], [$($source:expr),+ $(,)?], $spread:literal;
+        $says:literal, [$($input:expr),* $(,)?], [$($source:expr),+ $(,)?], $spread:expr;
     )+ } )+) => {
         /// The keys of the figures, each with its quantity.
         #[expect(non_upper_case_globals, reason = "named as the figures are")]
@@ -476,7 +478,7 @@ figures! {
         sour_time SourTime: Duration as Hours, "From pitching until it is sour enough",
             "Growth by temperature and pH, acid from growth and upkeep, slowed by the acid itself, turned to pH by this wort's own curve. Six traits of the souring are learned from your readings, and the model's own error is counted.",
             [field(Field::SourPh), field(Field::SourTemperature), figure(Figure::PitchedCells), figure(Figure::WortPh), figure(Figure::WortBuffering)],
-            [CARDINAL, PLANTARUM, WORT_BUFFER], "Strains and pitches differ widely; each reading narrows it. A late end of 60 days means that it may never come.";
+            [CARDINAL, PLANTARUM, WORT_BUFFER, FORECAST_SOURCE], "Strains and pitches differ widely; each reading narrows it. A late end of 60 days means that it may never come.";
         /// Chance that it gets there.
         sour_chance SourChance: Fraction as Percent, "Chance that it gets there",
             "Share of the likely courses that reach what is wanted within 60 days.", [figure(Figure::SourTime)], [CARDINAL], "Of the model.";
@@ -523,7 +525,7 @@ figures! {
         /// Hold in place of the boil.
         hold Hold: Duration as Minutes, "Hold all of it at that temperature for",
             "Twelve powers of ten fewer bacteria by their D and z values, ten minutes at least. Hold for the late end: that is the hardiest strain published.",
-            [field(Field::HoldTemperature)], [HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE], "From the weakest to the hardiest strain published.";
+            [field(Field::HoldTemperature)], [HARDIEST_SOURCE, STRAINS_SOURCE, WANTED_SOURCE, SHORTEST_SOURCE], HOLD_ASSUMES;
         /// Hops for the wanted bitterness.
         hop_mass HopMass: Mass as SmallMass, "Hops for the bitterness wanted",
             "The bitterness wanted, less what the other charges give, over what one gram of the first gives.",

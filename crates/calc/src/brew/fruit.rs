@@ -384,13 +384,7 @@ impl FruitLoad {
             held: self.held.map(|held| held * factor),
             as_puree: self.as_puree * factor,
             sucrose: self.sucrose * factor,
-            ions: IonMasses {
-                calcium: self.ions.calcium * factor,
-                magnesium: self.ions.magnesium * factor,
-                sodium: self.ions.sodium * factor,
-                potassium: self.ions.potassium * factor,
-                ..IonMasses::NOTHING
-            },
+            ions: self.ions.scaled(factor),
             ..*self
         }
     }

@@ -47,8 +47,8 @@ pub const SHORTEST: Duration = Duration::minutes(10.0);
 /// Source of [`SHORTEST`].
 pub const SHORTEST_SOURCE: Source =
     Source::our_estimate("stirred kettles even out within minutes; lids, hoses and corners are slower");
-/// What the figures take for granted.
-pub const ASSUMED: &str = "All of the wort is at this temperature, stirred, lid and hoses too. No alcohol in it. \
+/// Where the spread of a hold comes from, and what it takes for granted.
+pub const HOLD_ASSUMES: &str = "From the weakest to the hardiest strain published. All of the wort is at this temperature, stirred, lid and hoses too. No alcohol in it. \
      Lactobacilli only: spores and the pediococci of some mixed cultures bear more heat, and only the boil \
      is sure to also stop enzymes and to drive off unwanted smells.";
 

@@ -94,7 +94,7 @@ impl IonMasses {
     };
 
     /// So many times as much.
-    fn scaled(self, factor: f64) -> Self {
+    pub(crate) fn scaled(self, factor: f64) -> Self {
         Self {
             calcium: self.calcium * factor,
             magnesium: self.magnesium * factor,

@@ -37,11 +37,10 @@ pub const WORT_ACIDITY_PER_PLATO: TitratableAcidity = TitratableAcidity::g_per_l
 pub const WORT_ACIDITY_SOURCE: Source =
     Source::derived("1.66 g/L in wort of 15 °P in a Heriot-Watt master's thesis");
 /// The pH above which food is not safe from *Clostridium botulinum*.
+/// By 21 CFR 114.3, from memory: acidified food is at pH 4.6 or below.
 pub const SAFE_PH: Ph = Ph::new(4.6);
-/// The time within which souring must pass [`SAFE_PH`].
+/// The time within which souring must pass [`SAFE_PH`]; our estimate.
 pub const SAFE_WITHIN: Duration = Duration::hours(24.0);
-/// Source of [`SAFE_PH`]; the 24 hours are our estimate.
-pub const SAFE_PH_SOURCE: Source = Source::from_memory("21 CFR 114.3: acidified food is at pH 4.6 or below");
 /// Where the spread of the forecast after readings comes from.
 pub const FORECAST_SOURCE: Source = Source::our_estimate(
     "spread of the traits between sourings; the model's own error was set by simulated sourings of another law and tried on three further laws",

@@ -1,6 +1,7 @@
 //! Water, acid and souring: whatever finite numbers go in, an answer or an error comes out: never
 //! NaN, never an infinity.
 
+use crate::{number, sound};
 use calc::brew::buffer::{BufferCurve, Step, Titration};
 use calc::brew::drop::{after_overshoot, ladder};
 use calc::brew::kill::{hold_needed, reductions};
@@ -17,25 +18,6 @@ use calc::data::malts::MaltClass;
 use calc::data::salts::Salt;
 use calc::quantity::*;
 use proptest::prelude::*;
-use std::fmt::Debug;
-
-/// Numbers a person may type, and numbers nobody should.
-fn number() -> impl Strategy<Value = f64> {
-    prop_oneof![
-        4 => 0.0..120.0f64,
-        3 => 3.0..7.0f64,
-        2 => 0.0..1.2f64,
-        1 => -100.0..0.0f64,
-        1 => Just(0.0),
-        1 => -1e6..1e6f64,
-    ]
-}
-
-fn sound(name: &str, answer: impl Debug) -> Result<(), TestCaseError> {
-    let text = format!("{answer:?}");
-    prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{} gave {}", name, text);
-    Ok(())
-}
 
 fn band<Q: Quantity>(value: Q, deviation: f64) -> Estimate<Q> {
     Estimate::normal(value, deviation)

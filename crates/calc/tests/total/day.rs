@@ -1,5 +1,6 @@
 //! Whatever finite numbers go in, an answer or an error comes out: never NaN, never an infinity.
 
+use crate::{number, sound};
 use calc::brew::bitterness::{
     HopCharge, HopForm, HotSide, Leg, alpha_left, dissolves, isomerised, rager, tinseth,
 };
@@ -28,25 +29,6 @@ use calc::chem::gas::{Sealed, dissolved, in_water, pressure_for};
 use calc::data::fruits::{Fruit, FruitAcid};
 use calc::quantity::*;
 use proptest::prelude::*;
-use std::fmt::Debug;
-
-/// Numbers a person may type, and numbers nobody should.
-fn number() -> impl Strategy<Value = f64> {
-    prop_oneof![
-        4 => 0.0..120.0f64,
-        2 => 0.0..1.2f64,
-        1 => -100.0..0.0f64,
-        1 => Just(0.0),
-        1 => -1e6..1e6f64,
-    ]
-}
-
-fn sound(name: &str, answer: impl Debug) -> Result<(), TestCaseError> {
-    let text = format!("{answer:?}");
-    // An error may carry what was typed; that is finite too.
-    prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{} gave {}", name, text);
-    Ok(())
-}
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(4000))]

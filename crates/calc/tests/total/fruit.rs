@@ -1,6 +1,7 @@
 //! Whatever finite numbers go into the models of fruit, an answer or an error comes out: never NaN,
 //! never an infinity.
 
+use crate::{number, sound};
 use calc::brew::fruit::{
     FruitForm, FruitLoad, Preserved, SourBeer, Wanted, additions, amount_for, blend_ph, fruited_acidity,
     fruited_ph, purge, split,
@@ -10,18 +11,6 @@ use calc::data::acids::AcidKind;
 use calc::data::fruits::{Fruit, FruitAcid, FruitComposition};
 use calc::quantity::*;
 use proptest::prelude::*;
-use std::fmt::Debug;
-
-/// Numbers a person may type, and numbers nobody should.
-fn number() -> impl Strategy<Value = f64> {
-    prop_oneof![4 => 0.0..120.0f64, 2 => 0.0..8.0f64, 1 => -100.0..0.0f64, 1 => Just(0.0), 1 => -1e6..1e6f64]
-}
-
-fn sound(name: &str, answer: impl Debug) -> Result<(), TestCaseError> {
-    let text = format!("{answer:?}");
-    prop_assert!(!text.contains("NaN") && !text.contains("inf"), "{} gave {}", name, text);
-    Ok(())
-}
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(4000))]
