@@ -1,41 +1,47 @@
 //! A wasm module taken apart for the way to the browser: what its code is made of lies sorted by kind, all
 //! operations, then all variables, all constants, and so on, because alike beside alike packs a tenth better.
-//! `app/together.js` puts it together again before the browser compiles it; [`together`] does the same here,
-//! and no module leaves [`apart`] that it does not give back.
+//! `app/together.js` puts it together again while it arrives, and the browser compiles what is there while the
+//! rest is still on its way; [`together`] does the same here, and no module leaves [`apart`] that it does not
+//! give back.
 //!
 //! How addresses are aligned is not sent. A module says it with every load and store, as a hint without meaning;
 //! it comes out as the hint that is usual for the operation.
 //!
-//! The file begins with numbers as wasm writes them: the size of the module, how much of it stands before the
-//! code, and the length of each stream but the last. Then come the streams. Sizes of functions are not sent;
-//! they are written anew, in five bytes each, which wasm permits.
+//! The file begins with what stands before the code. The functions follow in blocks, each with its streams one
+//! behind the other, then what stands behind the code. How long all of these are is told by a [`Shape`], which
+//! `dist` writes into the script. Sizes of functions are not sent; they are written anew, in five bytes each,
+//! which wasm permits.
+
+use std::fmt::Write as _;
 
 use crate::wasm::WasmError;
 
-/// Everything outside the code, as it stands in the module, with the number of functions in between.
-const MODULE: usize = 0;
 /// Operations.
-const OPERATIONS: usize = 1;
+const OPERATIONS: usize = 0;
 /// Variables that are read and written.
-const VARIABLES: usize = 2;
+const VARIABLES: usize = 1;
 /// Constants of 32 bits.
-const INTEGERS: usize = 3;
+const INTEGERS: usize = 2;
 /// How far behind its address a load or store is.
-const OFFSETS: usize = 4;
+const OFFSETS: usize = 3;
 /// Functions that are called.
-const CALLS: usize = 5;
+const CALLS: usize = 4;
 /// Constants with a point.
-const FLOATS: usize = 6;
+const FLOATS: usize = 5;
 /// Constants of 64 bits.
-const LONG: usize = 7;
+const LONG: usize = 6;
 /// Where branches go.
-const BRANCHES: usize = 8;
+const BRANCHES: usize = 7;
 /// The variables that a function has.
-const DECLARATIONS: usize = 9;
+const DECLARATIONS: usize = 8;
 /// Types of blocks and of functions called by their place, tables, memories, globals.
-const REST: usize = 10;
+const REST: usize = 9;
 /// How many streams there are.
-const STREAMS: usize = 11;
+const STREAMS: usize = 10;
+
+/// So many bytes of code, about, make the last block; all before it is the first. More blocks pack worse, by half
+/// a kilobyte each. The first is compiled while the last arrives, and little is left to do then.
+const LAST: usize = 200_000;
 
 /// The section of a module that holds the code.
 const CODE: u8 = 10;
@@ -126,14 +132,12 @@ fn short() -> WasmError {
     WasmError::of("it stops too early")
 }
 
-fn number(mut value: usize) -> Vec<u8> {
-    let mut digits = Vec::new();
-    while value > 127 {
-        digits.push((value & 127) as u8 | 128);
-        value >>= 7;
-    }
-    digits.push(value as u8);
-    digits
+/// A number in as many bytes as a size is given here.
+fn size_in_full(size: usize) -> [u8; SIZE_BYTES] {
+    std::array::from_fn(|place| {
+        let more = if place + 1 < SIZE_BYTES { 128 } else { 0 };
+        (size >> (7 * place) & 127) as u8 | more
+    })
 }
 
 /// From where code is read and to where it goes, whole or apart.
@@ -224,129 +228,163 @@ impl Flow for Apart<'_> {
 /// Puts code together.
 struct Together<'a> {
     streams: [Reader<'a>; STREAMS],
-    module: Vec<u8>,
+    code: Vec<u8>,
 }
 
 impl Flow for Together<'_> {
     fn bytes(&mut self, stream: usize, count: usize) -> Result<u8, WasmError> {
         let bytes = self.streams[stream].take(count)?;
-        self.module.extend_from_slice(bytes);
+        self.code.extend_from_slice(bytes);
         bytes.first().copied().ok_or_else(short)
     }
 
     fn number(&mut self, stream: usize) -> Result<u64, WasmError> {
         let (digits, value) = self.streams[stream].number()?;
-        self.module.extend_from_slice(digits);
+        self.code.extend_from_slice(digits);
         Ok(value)
     }
 
     fn hint(&mut self, usual: u8) -> Result<(), WasmError> {
-        self.module.push(usual);
+        self.code.push(usual);
         Ok(())
     }
 }
 
-impl Together<'_> {
-    /// What `write` writes, behind its size.
-    fn sized(&mut self, write: &dyn Fn(&mut Self) -> Result<(), WasmError>) -> Result<(), WasmError> {
-        let start = self.module.len() + SIZE_BYTES;
-        self.module.resize(start, 0);
-        write(self)?;
-        let size = self.module.len() - start;
-        for place in 0..SIZE_BYTES {
-            let more = if place + 1 < SIZE_BYTES { 128 } else { 0 };
-            self.module[start - SIZE_BYTES + place] = (size >> (7 * place) & 127) as u8 | more;
-        }
-        Ok(())
-    }
+/// Functions that are sent together.
+#[derive(Debug, Default, PartialEq, Eq)]
+struct Block {
+    functions: usize,
+    /// Their code with its sizes.
+    bytes: usize,
+    streams: [usize; STREAMS],
 }
 
-/// A module sorted by kind.
-#[derive(PartialEq)]
-struct Parts {
-    streams: [Vec<u8>; STREAMS],
-    /// How much of the module stands before the code.
+/// How long the parts of the file are.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Shape {
+    /// All of it.
+    file: usize,
+    /// What stands before the first function.
     head: usize,
-    /// The sizes of the functions.
-    functions: Vec<usize>,
+    blocks: Vec<Block>,
 }
 
-impl Parts {
-    fn of(module: &[u8]) -> Result<Self, WasmError> {
-        let mut taken = Apart { code: Reader { bytes: module, at: 0 }, streams: Default::default() };
-        // What every module begins with.
-        taken.bytes(MODULE, 8)?;
-        let (mut head, mut functions) = (0, Vec::new());
-        while taken.code.at < module.len() {
-            if taken.bytes(MODULE, 1)? != CODE {
-                let size = usize::try_from(taken.number(MODULE)?).map_err(|_| short())?;
-                if size > 0 {
-                    taken.bytes(MODULE, size)?;
-                }
-                continue;
+impl Shape {
+    /// As `app/together.js` reads it.
+    pub fn script(&self) -> String {
+        let mut script = format!("[{},{},[", self.file, self.head);
+        for Block { functions, bytes, streams } in &self.blocks {
+            // The last stream ends where the block does, but the script need not work that out.
+            let _ = write!(script, "[{functions},{bytes}");
+            for length in streams {
+                let _ = write!(script, ",{length}");
             }
-            taken.code.size()?;
-            head = taken.streams[MODULE].len();
-            for _ in 0..taken.number(MODULE)? {
-                let size = taken.code.size()?;
-                let start = taken.code.at;
-                function(&mut taken)?;
-                if taken.code.at - start != size {
-                    return Err(WasmError::of("a function has another size than it says"));
-                }
-                functions.push(size);
-            }
+            script.push_str("],");
         }
-        Ok(Self { streams: taken.streams, head, functions })
+        script.push_str("]]");
+        script
     }
 }
 
-/// The module taken apart.
+/// Where the code of a module begins, the size of its section not counted, and where it ends.
+fn code(module: &[u8]) -> Result<(usize, usize, usize), WasmError> {
+    let mut from = Reader { bytes: module, at: 0 };
+    // What every module begins with.
+    from.take(8)?;
+    loop {
+        let section = from.take(1)?;
+        let before = from.at;
+        let size = from.size()?;
+        let start = from.at;
+        from.take(size)?;
+        if section == [CODE] {
+            return Ok((before, start, from.at));
+        }
+    }
+}
+
+/// The module taken apart, and how it lies there.
 ///
 /// # Errors
 /// When the bytes are not a well-formed module with code, hold an operation that `app/together.js` does not
 /// know, or cannot be put together again.
-pub fn apart(module: &[u8]) -> Result<Vec<u8>, WasmError> {
-    let parts = Parts::of(module)?;
-    let functions: usize = parts.functions.iter().map(|size| SIZE_BYTES + size).sum();
-    let mut packed = number(parts.streams[MODULE].len() + SIZE_BYTES + functions);
-    packed.extend(number(parts.head));
-    for stream in parts.streams.iter().take(STREAMS - 1) {
-        packed.extend(number(stream.len()));
+pub fn apart(module: &[u8]) -> Result<(Vec<u8>, Shape), WasmError> {
+    let (before, start, end) = code(module)?;
+    let mut from = Reader { bytes: module.get(..end).unwrap_or_default(), at: start };
+    let (count, functions) = from.number()?;
+    let mut taken = Apart { code: from, streams: Default::default() };
+    let (mut blocks, mut packed, mut block) = (Vec::new(), Vec::new(), Block::default());
+    for place in 0..functions {
+        let size = taken.code.size()?;
+        let start = taken.code.at;
+        function(&mut taken)?;
+        if taken.code.at - start != size {
+            return Err(WasmError::of("a function has another size than it says"));
+        }
+        block.functions += 1;
+        block.bytes += SIZE_BYTES + size;
+        let left = end - taken.code.at;
+        if place + 1 == functions || (blocks.is_empty() && left <= LAST) {
+            let streams = std::mem::take(&mut taken.streams);
+            block.streams = std::array::from_fn(|stream| streams[stream].len());
+            packed.extend(streams.concat());
+            blocks.push(std::mem::take(&mut block));
+        }
     }
-    packed.extend(parts.streams.concat());
-    if Parts::of(&together(&packed)?)? != parts {
-        return Err(WasmError::of("it is another one when put together again"));
+    if taken.code.at != end {
+        return Err(WasmError::of("its code has another size than it says"));
     }
-    Ok(packed)
+    let size = count.len() + blocks.iter().map(|block| block.bytes).sum::<usize>();
+    let head = [module.get(..before).unwrap_or_default(), &size_in_full(size), count].concat();
+    let file = [&head, &packed, module.get(end..).unwrap_or_default()].concat();
+    let shape = Shape { file: file.len(), head: head.len(), blocks };
+    if same(module, &together(&file, &shape)?)? {
+        Ok((file, shape))
+    } else {
+        Err(WasmError::of("it is another one when put together again"))
+    }
+}
+
+/// Whether two modules differ in nothing but how sizes are written and addresses are aligned.
+fn same(one: &[u8], other: &[u8]) -> Result<bool, WasmError> {
+    let parts = |module| -> Result<_, WasmError> {
+        let (before, start, end) = code(module)?;
+        let mut taken = Apart {
+            code: Reader { bytes: module.get(..end).unwrap_or_default(), at: start },
+            streams: Default::default(),
+        };
+        let mut sizes = Vec::new();
+        for _ in 0..taken.code.number()?.1 {
+            sizes.push(taken.code.size()?);
+            function(&mut taken)?;
+        }
+        Ok((module.get(..before), taken.streams, sizes, module.get(end..)))
+    };
+    Ok(parts(one)? == parts(other)?)
 }
 
 /// The module put together again, as `app/together.js` does it.
-fn together(packed: &[u8]) -> Result<Vec<u8>, WasmError> {
-    let mut from = Reader { bytes: packed, at: 0 };
-    let (whole, head) = (from.size()?, from.size()?);
-    let mut lengths = [0; STREAMS];
-    for length in lengths.iter_mut().take(STREAMS - 1) {
-        *length = from.size()?;
-    }
-    lengths[STREAMS - 1] = (packed.len() - from.at).saturating_sub(lengths.iter().sum());
-    let mut streams = [const { Reader { bytes: &[], at: 0 } }; STREAMS];
-    for (stream, length) in streams.iter_mut().zip(lengths) {
-        stream.bytes = from.take(length)?;
-    }
-    let mut built = Together { streams, module: Vec::with_capacity(whole) };
-    built.bytes(MODULE, head)?;
-    built.sized(&|built| {
-        for _ in 0..built.number(MODULE)? {
-            built.sized(&|built| function(built))?;
+fn together(file: &[u8], shape: &Shape) -> Result<Vec<u8>, WasmError> {
+    let mut from = Reader { bytes: file, at: 0 };
+    let mut module = from.take(shape.head)?.to_vec();
+    for block in &shape.blocks {
+        let mut built =
+            Together { streams: [const { Reader { bytes: &[], at: 0 } }; STREAMS], code: Vec::new() };
+        for (stream, length) in built.streams.iter_mut().zip(block.streams) {
+            stream.bytes = from.take(length)?;
         }
-        Ok(())
-    })?;
-    let tail = lengths[MODULE] - built.streams[MODULE].at;
-    if tail > 0 {
-        built.bytes(MODULE, tail)?;
+        let begun = module.len();
+        for _ in 0..block.functions {
+            function(&mut built)?;
+            module.extend(size_in_full(built.code.len()));
+            module.append(&mut built.code);
+        }
+        if module.len() - begun != block.bytes {
+            return Err(short());
+        }
     }
-    if built.module.len() == whole { Ok(built.module) } else { Err(short()) }
+    module.extend_from_slice(file.get(from.at..shape.file).ok_or_else(short)?);
+    Ok(module)
 }
 
 #[cfg(test)]
@@ -387,11 +425,12 @@ mod tests {
     fn a_module_is_put_together_again() {
         let module = module();
         assert!(wasmparser::validate(&module).is_ok());
-        let again = together(&apart(&module).unwrap()).unwrap();
+        let (file, shape) = apart(&module).unwrap();
+        let again = together(&file, &shape).unwrap();
         assert!(wasmparser::validate(&again).is_ok());
         // Three sizes, of the code and of two functions, are each written in three bytes more.
         assert_eq!(again.len(), module.len() + 9);
-        assert_eq!(apart(&again).unwrap(), apart(&module).unwrap());
+        assert_eq!(apart(&again).unwrap(), (file, shape));
     }
 
     #[test]
@@ -408,6 +447,32 @@ mod tests {
         let mut module = Module::new();
         module.section(&code);
         assert!(apart(&module.finish()).unwrap_err().to_string().contains("0xd2"));
-        assert!(together(&[]).is_err());
+        let (file, shape) = apart(&self::module()).unwrap();
+        for end in 0..file.len() - 1 {
+            assert!(together(&file[..end], &shape).is_err(), "{end}");
+        }
+    }
+
+    #[test]
+    fn more_code_than_one_block_holds_is_put_together_again() {
+        let mut module = Module::new();
+        let mut types = TypeSection::new();
+        types.ty().function([], []);
+        module.section(&types);
+        let (mut functions, mut code) = (FunctionSection::new(), CodeSection::new());
+        for place in 0..5000 {
+            functions.function(0);
+            let mut function = Function::new([]);
+            for number in 0..place % 97 {
+                function.instructions().i32_const(number).drop();
+            }
+            function.instructions().end();
+            code.function(&function);
+        }
+        module.section(&functions).section(&code);
+        let module = module.finish();
+        let (file, shape) = apart(&module).unwrap();
+        assert_eq!(shape.blocks.len(), 2, "{shape:?}");
+        assert!(wasmparser::validate(&together(&file, &shape).unwrap()).is_ok());
     }
 }
