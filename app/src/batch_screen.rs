@@ -77,15 +77,11 @@ pub fn screen(shared: Shared) -> View {
                     .set("aria-label", "Pictures and warnings")
                     .set("tabindex", "0")
                     .child(warnings(open))
-                    .child(pictures::ions())
-                    .child(pictures::mash())
-                    .child(pictures::drop())
-                    .child(pictures::course())
-                    .child(pictures::kettle())
-                    .child(pictures::bitterness())
-                    .child(pictures::level())
-                    .child(pictures::sources())
-                    .child(pictures::pressure()),
+                    .child(live(move || {
+                        shared.wide.get().then(|| {
+                            View::many(Stage::ALL.iter().map(|&stage| stage_pictures(stage)).collect())
+                        })
+                    })),
             )
             .view(),
     ])
@@ -306,25 +302,19 @@ fn all_done(batch: &Batch, stage: Stage) -> bool {
 
 fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> View {
     let expanded = Memo::new(move || opened.0.with(|opened| opened.contains(&stage)));
-    let done = Memo::new(move || open.document.with(|batch| all_done(batch, stage)));
-    let graver = Memo::new(move || {
-        open.plan.with(|plan| {
-            let levels =
-                plan.warnings.iter().filter(|warning| warning.stage == stage).map(|warning| warning.level);
-            levels.max().filter(|level| *level > Level::Note)
-        })
+    let done = open.seen(move |batch, _| all_done(batch, stage));
+    let graver = open.seen(move |_, plan| {
+        let levels =
+            plan.warnings.iter().filter(|warning| warning.stage == stage).map(|warning| warning.level);
+        levels.max().filter(|level| *level > Level::Note)
     });
-    let number = move || {
-        let amount = match layout(stage).headline {
-            Headline::Field(field) => open.document.with(|batch| Slot::Of(field).effective(batch)),
-            Headline::Figure(figure) => {
-                open.plan.with(|plan| figure.of(&plan.figures).ok().map(|shown| shown.value))
-            }
-        };
-        match amount {
-            Some(amount) => shared.preferences.with(|p| p.text(amount)).view(),
-            None => tag("span").class("none").child("not yet").view(),
-        }
+    let headline = open.seen(move |batch, plan| match layout(stage).headline {
+        Headline::Field(field) => Slot::Of(field).effective(batch),
+        Headline::Figure(figure) => figure.of(&plan.figures).ok().map(|shown| shown.value),
+    });
+    let number = move || match headline.get() {
+        Some(amount) => shared.preferences.with(|p| p.text(amount)).view(),
+        None => tag("span").class("none").child("not yet").view(),
     };
     let what = match layout(stage).headline {
         Headline::Field(field) => field.spec().label,
@@ -369,6 +359,20 @@ fn stage_view(shared: Shared, open: Open, opened: Opened, stage: Stage) -> View 
         .view()
 }
 
+fn stage_pictures(stage: Stage) -> View {
+    match stage {
+        Stage::Water => pictures::ions(),
+        Stage::Mash => pictures::mash(),
+        Stage::AcidDrop => pictures::drop(),
+        Stage::Souring => pictures::course(),
+        Stage::FirstBoil => pictures::kettle(),
+        Stage::MainBoil => pictures::bitterness(),
+        Stage::Fruit => View::many(vec![pictures::level(), pictures::sources()]),
+        Stage::Package => pictures::pressure(),
+        _ => View::nothing(),
+    }
+}
+
 fn entries(fields: &[Field]) -> Vec<View> {
     fields.iter().map(|&field| entry(Slot::Of(field))).collect()
 }
@@ -377,9 +381,7 @@ fn figure_lines(figures: impl Iterator<Item = Figure>, open: Open) -> Vec<View> 
     figures
         .map(|figure| {
             // What does not apply to what was chosen would only be in the way.
-            let used = Memo::new(move || {
-                open.plan.with(|plan| !matches!(figure.of(&plan.figures), Err(Unknown::NotUsed)))
-            });
+            let used = open.seen(move |_, plan| !matches!(figure.of(&plan.figures), Err(Unknown::NotUsed)));
             live(move || used.get().then(|| figure_line(figure)))
         })
         .collect()
@@ -407,17 +409,8 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
             .child(figure_lines(IONS.iter().copied(), open))
             .view()
     });
-    let picture = match stage {
-        Stage::Water => pictures::ions(),
-        Stage::Mash => pictures::mash(),
-        Stage::AcidDrop => pictures::drop(),
-        Stage::Souring => pictures::course(),
-        Stage::FirstBoil => pictures::kettle(),
-        Stage::MainBoil => pictures::bitterness(),
-        Stage::Fruit => View::many(vec![pictures::level(), pictures::sources()]),
-        Stage::Package => pictures::pressure(),
-        _ => View::nothing(),
-    };
+    // Where there is room they are in the second column.
+    let picture = live(move || (!shared.wide.get()).then(|| stage_pictures(stage)));
     let figures =
         (!figures.is_empty()).then(|| View::many(vec![tag("h3").child("Figures").view(), (figures).view()]));
     View::many(vec![
@@ -427,7 +420,7 @@ fn stage_body(shared: Shared, open: Open, stage: Stage) -> View {
         (rare).view(),
         (figures).view(),
         (ions).view(),
-        tag("div").class("narrow").child(picture).view(),
+        picture,
         (readings::of_stage(stage)).view(),
     ])
 }

@@ -2,7 +2,7 @@
 //! names, and the banners that hold for all of them.
 
 use crate::alarm::Alarm;
-use crate::offline::{Offline, Update};
+use crate::offline::{Offline, Update, call, property};
 use crate::preferences::{Preferences, Theme};
 use crate::signals::{RwSignal, StoredValue};
 use crate::state::{Open, Saved, Shared, SharedParts};
@@ -103,6 +103,12 @@ pub fn rest_focus() {
     }
 }
 
+/// The screen has room for a second column, from the same width on as in the style sheet.
+fn is_wide() -> bool {
+    let found = call(&window(), "matchMedia", &["(min-width: 62.5rem)".into()]);
+    found.and_then(|found| property(&found, "matches")?.as_bool()).unwrap_or_default()
+}
+
 /// The whole app.
 pub fn page() -> View {
     let shared = Shared::new(SharedParts {
@@ -111,6 +117,7 @@ pub fn page() -> View {
             Store::preferences(Preferences::of_text).ok().flatten().unwrap_or_default(),
         ),
         now: clock::ticking(),
+        wide: RwSignal::new(is_wide()),
         toast: RwSignal::new(None),
         offline: Offline::register(),
         stored: RwSignal::new(0),
@@ -138,6 +145,12 @@ pub fn page() -> View {
             shared.preferences.set(theirs);
         }
         shared.stored_changed();
+    });
+
+    let _ = window_event_listener_untyped("resize", move |_| {
+        if shared.wide.get_untracked() != is_wide() {
+            shared.wide.set(is_wide());
+        }
     });
 
     let current = RwSignal::new(route());

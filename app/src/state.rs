@@ -14,6 +14,7 @@ use batch::say::Sentence;
 use leptos::prelude::*;
 use std::ops::Deref;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
 
 /// What the whole app shares. One word, as nearly every piece of a screen takes it along; it is there as long as
@@ -27,6 +28,8 @@ pub struct SharedParts {
     pub preferences: RwSignal<Preferences>,
     /// The clock.
     pub now: RwSignal<Moment>,
+    /// The screen has room for a second column.
+    pub wide: RwSignal<bool>,
     /// A short message with a way back.
     pub toast: RwSignal<Option<Toast>>,
     /// The app and the network.
@@ -150,7 +153,11 @@ pub struct OpenParts {
     shared: Shared,
     envelope: StoredValue<Envelope>,
     timer: StoredValue<Option<TimeoutHandle>>,
+    looks: StoredValue<Vec<(u32, Look)>>,
 }
+
+/// Looks at the batch and its plan after a change.
+type Look = Box<dyn Fn(&Batch, &Plan)>;
 
 /// Typing is saved this long after the last key.
 const SAVE_AFTER: Duration = Duration::from_millis(250);
@@ -171,7 +178,15 @@ impl Open {
             shared,
             envelope: StoredValue::new(envelope),
             timer: StoredValue::new(None),
+            looks: StoredValue::new(Vec::new()),
         })));
+        Effect::new(move |_| {
+            document.with(|batch| {
+                open.plan.with(|plan| {
+                    open.looks.with_value(|looks| looks.iter().for_each(|(_, look)| look(batch, plan)));
+                });
+            });
+        });
         // What is being typed when the tab is closed or the phone locks must be kept.
         let hidden = window_event_listener_untyped("pagehide", move |_| open.flush());
         let unseen = window_event_listener_untyped("visibilitychange", move |_| open.flush());
@@ -188,6 +203,29 @@ impl Open {
             others.remove();
         });
         open
+    }
+
+    /// What is seen in the batch and its plan, followed. All that is followed like this is looked at in one go
+    /// after a change, and only those hear of it whose part is another: a screen has hundreds of them, and the
+    /// framework's own way of asking each costs more than the looking.
+    pub fn seen<T: PartialEq + 'static>(self, look: impl Fn(&Batch, &Plan) -> T + 'static) -> RwSignal<T> {
+        let seen = RwSignal::new(
+            self.document.with_untracked(|batch| self.plan.with_untracked(|plan| look(batch, plan))),
+        );
+        self.look(Box::new(move |batch, plan| {
+            let now = look(batch, plan);
+            if seen.try_with_untracked(|before| *before != now) == Some(true) {
+                seen.set(now);
+            }
+        }));
+        seen
+    }
+
+    fn look(self, look: Look) {
+        static NEXT: AtomicU32 = AtomicU32::new(0);
+        let number = NEXT.fetch_add(1, Ordering::Relaxed);
+        self.looks.update_value(|looks| looks.push((number, look)));
+        on_cleanup(move || self.looks.update_value(|looks| looks.retain(|(other, _)| *other != number)));
     }
 
     /// Changes the document and saves it soon.

@@ -6,6 +6,8 @@
 
 use leptos::prelude::*;
 use std::borrow::Cow;
+use std::cell::{Cell, RefCell};
+use std::rc::Rc;
 use wasm_bindgen::prelude::Closure;
 use wasm_bindgen::{JsCast, JsValue};
 use web_sys::{Element, Event, Node};
@@ -27,6 +29,7 @@ enum Kind {
 }
 
 /// What an attribute says; nothing for an attribute that is not there.
+#[derive(PartialEq)]
 pub struct Value(Option<Cow<'static, str>>);
 
 /// An element, not yet on the page.
@@ -234,22 +237,24 @@ struct ShownTag {
 
 /// What keeps a part of an element as it should be; it ends when this is dropped.
 enum Kept {
-    Fixed,
+    Fixed(Value),
+    Html(String),
     Live(#[expect(dead_code, reason = "held")] RenderEffect<()>),
-    On(#[expect(dead_code, reason = "held")] Listener),
+    On(Listener),
 }
 
 struct Listener {
     element: Element,
     name: &'static str,
-    act: Closure<dyn FnMut(Event)>,
+    heard: Closure<dyn FnMut(Event)>,
+    act: Rc<RefCell<Box<dyn FnMut(Event)>>>,
 }
 
 impl Drop for Listener {
     fn drop(&mut self) {
-        let act = self.act.as_ref().unchecked_ref();
+        let heard = self.heard.as_ref().unchecked_ref();
         // Removing what was added cannot fail.
-        let _ = self.element.remove_event_listener_with_callback(self.name, act);
+        let _ = self.element.remove_event_listener_with_callback(self.name, heard);
     }
 }
 
@@ -266,13 +271,23 @@ fn keep(element: &Element, Part { name, what }: Part) -> (&'static str, Kept) {
     let kept = match what {
         What::Fixed(value) => {
             set_attribute(element, name, &value);
-            Kept::Fixed
+            Kept::Fixed(value)
         }
         What::Html(text) => {
             element.set_inner_html(&text);
-            Kept::Fixed
+            Kept::Html(text)
         }
-        What::Live(value) => Kept::Live(RenderEffect::new(move |_| set_attribute(&at, name, &value()))),
+        What::Live(value) => {
+            let before = Cell::new(None);
+            Kept::Live(RenderEffect::new(move |_| {
+                let now = Some(value());
+                let old = before.take();
+                if let Some(value) = now.as_ref().filter(|_| old != now) {
+                    set_attribute(&at, name, value);
+                }
+                before.set(now);
+            }))
+        }
         What::Property(value) => Kept::Live(RenderEffect::new(move |_| {
             let (name, value) = (JsValue::from_str(name), value());
             // Writing what a field holds already would move its cursor.
@@ -284,12 +299,40 @@ fn keep(element: &Element, Part { name, what }: Part) -> (&'static str, Kept) {
             let _ = at.class_list().toggle_with_force(name, holds());
         })),
         What::On(act) => {
-            let act = Closure::wrap(act);
-            let _ = element.add_event_listener_with_callback(name, act.as_ref().unchecked_ref());
-            Kept::On(Listener { element: at, name, act })
+            let act = Rc::new(RefCell::new(act));
+            let present = Rc::clone(&act);
+            let heard = Closure::wrap(Box::new(move |event| {
+                // What it does cannot bring the same event about again before it is done.
+                if let Ok(mut act) = present.try_borrow_mut() {
+                    act(event);
+                }
+            }) as Box<dyn FnMut(Event)>);
+            let _ = element.add_event_listener_with_callback(name, heard.as_ref().unchecked_ref());
+            Kept::On(Listener { element: at, name, heard, act })
         }
     };
     (name, kept)
+}
+
+/// Changes a part of an element into another of the same name, touching the page only where they differ.
+fn renew(element: &Element, part: Part, kept: &mut (&'static str, Kept)) {
+    match (part.what, &mut kept.1) {
+        (What::Fixed(value), Kept::Fixed(before)) => {
+            if value != *before {
+                set_attribute(element, part.name, &value);
+                *before = value;
+            }
+        }
+        (What::Html(text), Kept::Html(before)) if text == *before => {}
+        (What::On(act), Kept::On(listener)) => {
+            *listener.act.borrow_mut() = act;
+        }
+        (what, before) => {
+            // What kept the old part ends first: else it could undo what the new one does.
+            *before = Kept::Fixed(Value(None));
+            *kept = keep(element, Part { name: part.name, what });
+        }
+    }
 }
 
 fn mark() -> Node {
@@ -353,9 +396,9 @@ fn update(view: View, shown: &mut Shown) {
             for (child, shown) in tag.children.into_iter().zip(&mut shown.children) {
                 update(child, shown);
             }
-            // What kept the old parts ends first: else it could undo what the new ones do.
-            shown.parts.clear();
-            shown.parts = tag.parts.into_iter().map(|part| keep(&shown.element, part)).collect();
+            for (part, kept) in tag.parts.into_iter().zip(&mut shown.parts) {
+                renew(&shown.element, part, kept);
+            }
         }
         (kind, shown) => {
             let new = build(View(kind.map(Box::new)));

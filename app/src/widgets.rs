@@ -282,30 +282,24 @@ impl NumberField {
 pub fn entry(slot: Slot) -> View {
     let open = Open::here();
     let spec = slot.spec();
-    let hint =
-        Signal::derive(move || open.document.with(|batch| slot.fallback(batch).map(|(amount, _)| amount)));
-    let note = Signal::derive(move || {
-        open.document.with(|batch| {
-            if slot.get(batch).is_some() {
-                return String::new();
-            }
-            match slot.fallback(batch) {
-                Some((_, Fallback::House { batches })) => {
-                    format!(
-                        "Empty: your house number, from {batches} {}.",
-                        if batches == 1 { "batch" } else { "batches" }
-                    )
-                }
-                Some((_, Fallback::Assumed(source))) => format!("Empty: assumed. {}", source.text),
-                None => String::new(),
-            }
-        })
-    });
     let upper = slot.upper();
     let held = move |batch: &Batch| Typed {
         value: slot.get(batch),
         upper: upper.and_then(|upper| upper.get(batch)),
     };
+    let seen = open.seen(move |batch, _| (held(batch), slot.fallback(batch)));
+    let note = Signal::derive(move || {
+        seen.with(|(held, fallback)| match fallback {
+            Some((_, Fallback::House { batches })) if held.value.is_none() => format!(
+                "Empty: your house number, from {batches} {}.",
+                if *batches == 1 { "batch" } else { "batches" }
+            ),
+            Some((_, Fallback::Assumed(source))) if held.value.is_none() => {
+                format!("Empty: assumed. {}", source.text)
+            }
+            _ => String::new(),
+        })
+    });
     let place = match slot {
         Slot::Of(_) => String::new(),
         Slot::Water(place, _) | Slot::WaterTo(place, _) => format!("water{place}."),
@@ -321,8 +315,8 @@ pub fn entry(slot: Slot) -> View {
     NumberField {
         spec,
         name: format!("{place}{}", spec.key),
-        value: Signal::derive(move || open.document.with(held)),
-        hint,
+        value: Signal::derive(move || seen.with(|seen| seen.0)),
+        hint: Signal::derive(move || seen.with(|seen| seen.1.map(|(amount, _)| amount))),
         note,
         ranged: upper.is_some(),
         change: Callback::new(move |typed: Typed| {
@@ -503,7 +497,7 @@ pub fn source_view(source: &Source) -> View {
 /// One figure of the plan: label, number, spread, and on tap the reason.
 pub fn figure_line(figure: Figure) -> View {
     let (shared, open) = (Shared::here(), Open::here());
-    let current = Memo::new(move || open.plan.with(|plan| figure.of(&plan.figures)));
+    let current = open.seen(move |_, plan| figure.of(&plan.figures));
     let expanded = RwSignal::new(false);
     let number = move || {
         shared.preferences.with(|p| match current.get() {
