@@ -7,6 +7,17 @@ addEventListener("beforeinstallprompt", (event) => {
   globalThis.tartwrightInvitation = event;
 });
 
+// What was tapped may be gone with what it did. Who goes by keyboard or by ear then stays with what was around it.
+addEventListener("click", (event) => {
+  const around = event.composedPath();
+  requestAnimationFrame(() => {
+    if (around[0].isConnected || document.activeElement !== document.body) return;
+    const left = around.find((part) => part.isConnected);
+    left.tabIndex = -1;
+    left.focus({ preventScroll: true });
+  });
+});
+
 const shell = document.getElementById("shell");
 try {
   // The app mounts itself before this returns, so both changes reach the screen in one frame.

@@ -1,6 +1,6 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
-use crate::page::{BOOK, WORDS, focus, mark_root, out_address};
+use crate::page::{BOOK, WORDS, focus, mark_root, out_address, retitle};
 use crate::signals::{Callback, Memo, RwSignal};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
@@ -60,6 +60,7 @@ pub fn screen(shared: Shared) -> View {
                 tag("div")
                     .class("column")
                     .child(name(open))
+                    .child(timers::rang(shared, open))
                     .child(not_saved(shared, open))
                     .child(next(shared, open, opened))
                     .child(run::day(shared, open))
@@ -72,7 +73,7 @@ pub fn screen(shared: Shared) -> View {
                     .child(readings::quick()),
             )
             .child(
-                tag("aside")
+                tag("section")
                     .class("second")
                     .set("aria-label", "Pictures and warnings")
                     .set("tabindex", "0")
@@ -126,7 +127,7 @@ fn saved_words(open: Open) -> View {
         Saved::Soon => "Saving",
         Saved::No(_) => "Not saved",
     };
-    tag("span").class("saved").set("data-test", "saved").child(live(words)).view()
+    tag("span").class("saved").set("role", "status").set("data-test", "saved").child(live(words)).view()
 }
 
 fn name(open: Open) -> View {
@@ -142,6 +143,7 @@ fn name(open: Open) -> View {
             .set("maxlength", "200")
             .property("value", move || open.document.with(|batch| batch.name.clone()))
             .on("input", move |event| open.edit(|batch| batch.name = event_target_value(&event)))
+            .on("change", |_| retitle())
             .view(),
         (live(move || {
             invented.get().then(|| tag("p").child(tag("span").class("tag").child("invented example")).view())

@@ -91,7 +91,7 @@ fn details(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> V
             (!last.is_empty()).then(|| {
                 let marks = last.iter().map(|amount| tag("li").child(p.text(*amount)).view());
                 View::many(vec![
-                    tag("h4").child("As the last batches had it, newest last").view(),
+                    tag("h3").child("As the last batches had it, newest last").view(),
                     tag("ol").class("seen").set("data-test", "seen").child(marks.collect::<Vec<_>>()).view(),
                 ])
             })
@@ -149,7 +149,7 @@ fn details(shared: Shared, lessons: Memo<Vec<Lesson>>, number: HouseNumber) -> V
         .child(tag("p").class("aside").child(
             "Begin anew after a change of kit: older batches are then left out. Both can be taken back.",
         ))
-        .child(tag("h4").child("The usual value rests on"))
+        .child(tag("h3").child("The usual value rests on"))
         .child(
             tag("ul")
                 .class("sources")

@@ -93,6 +93,15 @@ pub fn focus(selector: &str) {
     }
 }
 
+/// Names the page after its first heading: tabs, windows and screen readers tell screens apart by it.
+pub fn retitle() {
+    let heading = document().query_selector("h1").ok().flatten();
+    if let Some(words) = heading.and_then(|heading| heading.text_content()) {
+        let app = if words == "Tartwright" { "" } else { " · Tartwright" };
+        document().set_title(&[&words, app].concat());
+    }
+}
+
 /// Keeps the focus on the screen when what had it goes, without moving the screen.
 pub fn rest_focus() {
     let main = document().query_selector("main").ok().flatten();
@@ -162,6 +171,7 @@ pub fn page() -> View {
             request_animation_frame(|| {
                 focus("main");
                 window().scroll_to_with_x_and_y(0.0, 0.0);
+                retitle();
             });
         }
     });
@@ -182,7 +192,10 @@ pub fn page() -> View {
         Route::Out(id) => batch(shared, &id, share::screen),
         Route::Open(text) => keepsake_screen::link_screen(shared, &text),
     };
+    request_animation_frame(retitle);
     View::many(vec![
+        // Above the screen, so also before it for those who go through it by ear or by keyboard.
+        toast_view(shared),
         tag("div")
             .class("page")
             .child(live(move || {
@@ -191,7 +204,6 @@ pub fn page() -> View {
             .child(timers::elsewhere())
             .child(live(screen))
             .view(),
-        (toast_view(shared)).view(),
     ])
 }
 

@@ -18,6 +18,9 @@ use leptos::prelude::*;
 /// Where the focus goes when a row goes.
 const BAR: &str = "#timers";
 
+/// Where it goes when a ringing one was heard: to the others that ring, or on with the day.
+const RANG: &str = "#rang, #next";
+
 /// A timer in one word or number.
 fn short(timer: &Timer, now: Moment) -> String {
     match left(timer, now) {
@@ -52,35 +55,48 @@ pub fn offer(open: Open, name: String, lasts: Duration) -> View {
     })
 }
 
-/// All timers of the open batch that nobody heard, and the form for an own one.
+/// The timers of the open batch that rang, or those that run, within `around`; nothing where there are none.
+fn rows(shared: Shared, open: Open, rung: bool, around: fn(View) -> View) -> View {
+    let alarm = Alarm::here();
+    // The rows are drawn anew when one comes, goes or rings; within them only the numbers follow the clock.
+    let waiting = Memo::new(move || {
+        let mut waiting = alarm.waiting_here(open);
+        waiting.retain(|row| row.rung == rung);
+        waiting
+    });
+    live(move || {
+        let rows: Vec<View> =
+            waiting.get().into_iter().map(|row| row_view(shared, open, alarm, row)).collect();
+        (!rows.is_empty()).then(|| around(tag("ul").child(rows).view()))
+    })
+}
+
+fn section(id: &'static str, title: &'static str, inside: View) -> View {
+    tag("section")
+        .class("timers")
+        .set("aria-labelledby", id)
+        .set("data-test", id)
+        .child(tag("h2").set("id", id).set("tabindex", "-1").child(title))
+        .child(inside)
+        .view()
+}
+
+/// What rang and nobody heard. It comes before all else on the screen: also for those who go through it by ear
+/// or by keyboard, so no style may put it there.
+pub fn rang(shared: Shared, open: Open) -> View {
+    rows(shared, open, true, |rows| section("rang", "Rang", rows))
+}
+
+/// The timers of the open batch that run, and the form for an own one.
 pub fn bar(shared: Shared, open: Open) -> View {
     let alarm = Alarm::here();
     alarm.opens(open);
-    // The rows are drawn anew when one comes, goes or rings; within them only the numbers follow the clock.
-    let waiting = Memo::new(move || alarm.waiting_here(open));
-    let rows = move || {
-        let rows: Vec<View> =
-            waiting.get().into_iter().map(|row| row_view(shared, open, alarm, row)).collect();
-        (!rows.is_empty()).then(|| {
-            View::many(vec![
-                tag("ul").child(rows).view(),
-                tag("p")
-                    .class("aside")
-                    .child(
-                        "A phone that is locked or silenced may hold back the sound. The times stay right.",
-                    )
-                    .view(),
-            ])
-        })
-    };
-    tag("section")
-        .class("timers")
-        .set("aria-labelledby", "timers")
-        .set("data-test", "timers")
-        .child(tag("h2").set("id", "timers").set("tabindex", "-1").child("Timers"))
-        .child(live(rows))
-        .child(fold("Own timer, keep the screen on", move || own(shared, open, alarm)))
-        .view()
+    let rows = rows(shared, open, false, |rows| {
+        let words = "A phone that is locked or silenced may hold back the sound. The times stay right.";
+        View::many(vec![rows, tag("p").class("aside").child(words).view()])
+    });
+    let own = fold("Own timer, keep the screen on", move || own(shared, open, alarm));
+    section("timers", "Timers", View::many(vec![rows, own]))
 }
 
 fn row_view(shared: Shared, open: Open, alarm: Alarm, row: Waiting) -> View {
@@ -116,7 +132,7 @@ fn row_view(shared: Shared, open: Open, alarm: Alarm, row: Waiting) -> View {
                 });
                 // Other tabs ring until it is stored.
                 open.flush();
-                focus(BAR);
+                request_animation_frame(|| focus(RANG));
             }),
             more("+5 min", "more", 5.0),
         ]

@@ -17,6 +17,7 @@ mod layout;
 mod load;
 mod offline;
 mod page;
+mod people;
 mod readings;
 mod screenshots;
 mod share;
