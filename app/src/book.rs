@@ -466,7 +466,10 @@ fn row(shared: Shared, find: Find, one: Glance) -> View {
                                 .child("Brew again"),
                         )
                         .child(button("", "delete", "Delete", move || {
-                            stuck.set(!delete(shared, gone.clone(), &name));
+                            // Where it went, its row goes as well.
+                            if !delete(shared, gone.clone(), &name) {
+                                stuck.set(true);
+                            }
                         }))
                         .child(live(remove)),
                 ),
@@ -492,10 +495,12 @@ fn remove_for_good(shared: Shared, remove: impl Fn() -> Result<(), StoreError> +
     let words =
         move || if sure.get() { "Really remove? It cannot be brought back" } else { "Remove for good" };
     button("quiet", "remove-for-good", live(words), move || {
+        // Not both: with what is removed the row goes, and what follows its signals must not be woken any more.
         if sure.get_untracked() {
             shared.stored_or_told(remove());
+        } else {
+            sure.set(true);
         }
-        sure.set(true);
     })
 }
 
