@@ -1,5 +1,4 @@
 // Starts the app. Kept tiny: it runs before anything else can.
-import start from "./app.js";
 
 // A browser may offer to install the app before the app is there to listen; offline.rs looks here.
 addEventListener("beforeinstallprompt", (event) => {
@@ -20,10 +19,25 @@ addEventListener("click", (event) => {
 
 const shell = document.getElementById("shell");
 try {
+  // Not at the head of this file: where it is missing there, nothing of this file runs, and nobody is told.
+  const { default: start } = await import("./app.js");
   // The app mounts itself before this returns, so both changes reach the screen in one frame.
   await start();
   shell?.remove();
   performance.mark("tartwright-ready");
+  // What stops the app's module leaves a page that looks alive and keeps nothing more.
+  const stopped = ({ error, reason }) => {
+    if (!(error || reason instanceof WebAssembly.RuntimeError) || document.getElementById("stopped")) return;
+    const note = document.createElement("div");
+    note.id = "stopped";
+    note.className = "toasts";
+    note.innerHTML =
+      '<div class="toast" role="alert">The app stopped. What you saved is untouched. <button>Load this page again</button></div>';
+    note.onclick = () => location.reload();
+    document.body.append(note);
+  };
+  addEventListener("error", stopped);
+  addEventListener("unhandledrejection", stopped);
 } catch (problem) {
   console.error(problem);
   shell?.setAttribute("aria-busy", "false");

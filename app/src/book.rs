@@ -104,12 +104,13 @@ pub fn screen(shared: Shared) -> View {
     };
     let body = move || {
         shared.stored.track();
-        match Store::list() {
+        let listed = match Store::list() {
             Ok(entries) => listed(shared, entries, find),
             Err(problem) => {
                 View::many(vec![(warning(&problem.to_string())).view(), (welcome(shared)).view()])
             }
-        }
+        };
+        View::many(vec![unsaved(shared), listed])
     };
     View::many(vec![
         tag("header")
@@ -121,6 +122,24 @@ pub fn screen(shared: Shared) -> View {
             .view(),
         tag("main").set("tabindex", "-1").child(at_risk(shared)).child(live(body)).view(),
     ])
+}
+
+/// Batches that could not be stored: nothing but this page has them, so the way back to each stands first.
+fn unsaved(shared: Shared) -> View {
+    let row = |(envelope, problem): &(Envelope, StoreError)| {
+        tag("li")
+            .set("data-test", "unsaved")
+            .child(
+                tag("a")
+                    .class("open")
+                    .set("href", batch_address(&envelope.data.id))
+                    .child(tag("span").class("name").child(envelope.data.name.clone()))
+                    .child(tag("span").class("state").child(format!("Not saved. {problem}"))),
+            )
+            .view()
+    };
+    let rows: Vec<View> = shared.unsaved.with_value(|all| all.iter().map(row).collect());
+    (!rows.is_empty()).then(|| tag("ul").class("book").child(rows)).view()
 }
 
 fn warning(message: &str) -> View {
@@ -391,7 +410,13 @@ fn rows(shared: Shared, find: Find, kept: &[Summary]) -> View {
 
 fn row(shared: Shared, find: Find, one: Glance) -> View {
     let Glance { id, name, invented, state, .. } = one;
-    let gone = id.clone();
+    let (gone, removed) = (id.clone(), id.clone());
+    // In a store that is full to the brim there is no room to note that it is deleted.
+    let stuck = RwSignal::new(false);
+    let remove = move || {
+        let removed = removed.clone();
+        stuck.get().then(|| remove_for_good(shared, move || Store::remove_batch(&removed)))
+    };
     let shown = if name.trim().is_empty() { "Batch without a name".to_owned() } else { name.clone() };
     let this = id.clone();
     let tick = move || {
@@ -440,23 +465,48 @@ fn row(shared: Shared, find: Find, one: Glance) -> View {
                                 .set("href", again::address(&id, None))
                                 .child("Brew again"),
                         )
-                        .child(button("", "delete", "Delete", move || delete(shared, gone.clone(), &name))),
+                        .child(button("", "delete", "Delete", move || {
+                            // Where it went, its row goes as well.
+                            if !delete(shared, gone.clone(), &name) {
+                                stuck.set(true);
+                            }
+                        }))
+                        .child(live(remove)),
                 ),
         )
         .child(live(tick))
         .view()
 }
 
-fn delete(shared: Shared, id: String, name: &str) {
-    if shared.stored_or_told(Store::delete(&id, clock::now())) {
+/// Says whether it is deleted now.
+fn delete(shared: Shared, id: String, name: &str) -> bool {
+    let done = shared.stored_or_told(Store::delete(&id, clock::now()));
+    if done {
         shared.tell_with_undo(format!("“{name}” deleted."), move || {
             shared.stored_or_told(Store::restore(&id, clock::now()));
         });
     }
+    done
+}
+
+/// The button that removes for good, at its second press.
+fn remove_for_good(shared: Shared, remove: impl Fn() -> Result<(), StoreError> + 'static) -> View {
+    let sure = RwSignal::new(false);
+    let words =
+        move || if sure.get() { "Really remove? It cannot be brought back" } else { "Remove for good" };
+    button("quiet", "remove-for-good", live(words), move || {
+        // Not both: with what is removed the row goes, and what follows its signals must not be woken any more.
+        if sure.get_untracked() {
+            shared.stored_or_told(remove());
+        } else {
+            sure.set(true);
+        }
+    })
 }
 
 fn deleted_row(shared: Shared, summary: Summary) -> View {
     let Summary { id, name, deleted, .. } = summary;
+    let gone = id.clone();
     let when = clock::day(deleted.unwrap_or(Moment::from_seconds(0)));
     tag("li")
         .child(
@@ -468,6 +518,7 @@ fn deleted_row(shared: Shared, summary: Summary) -> View {
         .child(button("", "restore", "Restore", move || {
             shared.stored_or_told(Store::restore(&id, clock::now()));
         }))
+        .child(remove_for_good(shared, move || Store::remove_batch(&gone)))
         .view()
 }
 
@@ -483,25 +534,8 @@ fn odd_row(shared: Shared, entry: Entry) -> View {
         }
         Entry::Sound(summary) => (String::new(), summary.name, String::new(), false),
     };
-    let sure = RwSignal::new(false);
     let forgotten = key.clone();
-    let forget = aside.then(|| {
-        button(
-            "quiet",
-            "",
-            live(
-                move || {
-                    if sure.get() { "Really remove? It cannot be brought back" } else { "Remove for good" }
-                },
-            ),
-            move || {
-                if sure.get_untracked() {
-                    shared.stored_or_told(Store::forget(&forgotten));
-                }
-                sure.set(true);
-            },
-        )
-    });
+    let forget = aside.then(|| remove_for_good(shared, move || Store::forget(&forgotten)));
     tag("li")
         .class("odd")
         .child(

@@ -7,7 +7,7 @@ use crate::signals::{Memo, RwSignal, StoredValue};
 use crate::store::{Change, Store, StoreError};
 use crate::{clock, text_file};
 use batch::document::Batch;
-use batch::keep::Envelope;
+use batch::keep::{Envelope, encode};
 use batch::moment::Moment;
 use batch::plan::{Plan, plan};
 use batch::say::Sentence;
@@ -159,7 +159,7 @@ pub struct OpenParts {
 /// Looks at the batch and its plan after a change.
 type Look = Box<dyn Fn(&Batch, &Plan)>;
 
-/// Typing is saved this long after the last key.
+/// Typing is saved this long after the first key that is not; who types on and on is saved meanwhile.
 const SAVE_AFTER: Duration = Duration::from_millis(250);
 
 impl Open {
@@ -236,10 +236,9 @@ impl Open {
             self.saved.set(Saved::Soon);
         }
         self.timer.update_value(|timer| {
-            if let Some(old) = timer.take() {
-                old.clear();
+            if timer.is_none() {
+                *timer = set_timeout_with_handle(move || self.flush(), SAVE_AFTER).ok();
             }
-            *timer = set_timeout_with_handle(move || self.flush(), SAVE_AFTER).ok();
         });
     }
 
@@ -258,6 +257,9 @@ impl Open {
 
     /// Saves now what waits to be saved.
     pub fn flush(self) {
+        if let Some(timer) = self.timer.try_update_value(Option::take).flatten() {
+            timer.clear();
+        }
         if self.saved.try_get_untracked() != Some(Saved::Soon) {
             return;
         }
@@ -323,7 +325,8 @@ impl Open {
             return;
         }
         match Store::load(&id) {
-            Ok(theirs) if theirs.revision == self.envelope.with_value(|envelope| envelope.revision) => {}
+            // The revision alone would not do: two tabs that save in one moment both count up to the same.
+            Ok(theirs) if self.envelope.with_value(|ours| encode(ours) == encode(&theirs)) => {}
             // Timers alone ask nobody: one that was heard in another tab must be silent here.
             Ok(theirs) if self.differs_in_timers(&theirs) => {
                 self.document.set(theirs.data.clone());
@@ -342,6 +345,6 @@ impl Open {
         ours.data = self.document.get_untracked();
         ours.data.timers.clone_from(&theirs.data.timers);
         self.saved.get_untracked() == Saved::Yes
-            && batch::keep::encode(&ours).is_ok_and(|ours| batch::keep::encode(theirs).as_ref() == Ok(&ours))
+            && encode(&ours).is_ok_and(|ours| encode(theirs).as_ref() == Ok(&ours))
     }
 }

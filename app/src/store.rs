@@ -9,6 +9,7 @@
 //! goes into the keepsake. Whatever fails, what was to be saved is still in the
 //! caller's hands.
 
+use crate::preferences::Preferences;
 use batch::document::Batch;
 use batch::keep::{
     Contents, DAYS_KEPT, Envelope, KeepError, Keepsake, Merged, Newer, Opened, Peeked, SetAside, Summary,
@@ -68,7 +69,7 @@ impl std::fmt::Display for StoreError {
             ),
             Self::Full => f.write_str(
                 "The browser's storage for this page is full. What is on the screen is not saved. \
-                 Export it, then delete old batches.",
+                 Export it, then delete old batches and remove them for good.",
             ),
             Self::Refused(name) => {
                 write!(f, "The browser refused to save ({name}). What is on the screen is not saved. Export it.")
@@ -186,7 +187,11 @@ impl Store {
             });
         }
         for (key, text) in texts(&shelf, BATCH)?.into_iter().rev() {
-            put(match peek(&text) {
+            let found = peek(&text).and_then(|found| match found {
+                Peeked::Current(summary) if batch_key(&summary.id) != key => Err(misplaced()),
+                found => Ok(found),
+            });
+            put(match found {
                 Ok(Peeked::Current(summary)) => Entry::Sound(summary),
                 Ok(Peeked::Newer(newer)) => Entry::Newer { key, newer },
                 // Where there is no room to move it, it stays where it is.
@@ -228,7 +233,11 @@ impl Store {
         let shelf = shelf()?;
         let key = batch_key(id);
         let text = shelf.get_item(&key)?.ok_or(StoreError::NotFound)?;
-        match decode(&text) {
+        let found = decode(&text).and_then(|found| match found {
+            Opened::Current(envelope) if envelope.data.id != id => Err(misplaced()),
+            found => Ok(found),
+        });
+        match found {
             Ok(Opened::Current(envelope)) => Ok(*envelope),
             Ok(Opened::Newer(newer)) => Err(StoreError::NewerSchema(newer.schema)),
             Err(why) => {
@@ -265,13 +274,14 @@ impl Store {
         write(&shelf, envelope, envelope.revision.max(theirs), now)
     }
 
-    /// Deletes a batch, to be brought back within [`DAYS_KEPT`] days.
+    /// Deletes a batch, to be brought back within [`DAYS_KEPT`] days. They count from its last save, where the
+    /// clock was put back since.
     ///
     /// # Errors
     /// As [`Store::load`] and [`Store::save`].
     pub fn delete(id: &str, now: Moment) -> Result<(), StoreError> {
         let mut envelope = Self::load(id)?;
-        envelope.deleted = Some(now);
+        envelope.deleted = Some(now.max(envelope.saved));
         Self::save(&mut envelope, now)
     }
 
@@ -285,18 +295,22 @@ impl Store {
         Self::save(&mut envelope, now)
     }
 
-    /// Removes for good what was deleted more than [`DAYS_KEPT`] days ago; says how many.
+    /// Removes for good what was deleted more than [`DAYS_KEPT`] days ago; says how many. Time passes no further
+    /// than to the newest save: a clock that goes wrong by a year removes nothing by itself.
     ///
     /// # Errors
     /// [`StoreError::Denied`] and its like.
     pub fn purge_old(now: Moment) -> Result<usize, StoreError> {
         let shelf = shelf()?;
-        let mut purged = 0;
+        let (mut purged, mut newest, mut all) = (0, None, Vec::new());
         for (key, text) in texts(&shelf, BATCH)? {
-            let deleted = match peek(&text) {
-                Ok(Peeked::Current(summary)) => summary.deleted,
-                Ok(Peeked::Newer(_)) | Err(_) => None,
-            };
+            if let Ok(Peeked::Current(summary)) = peek(&text) {
+                newest = newest.max(Some(summary.saved));
+                all.push((key, summary.deleted));
+            }
+        }
+        let now = newest.map_or(now, |newest| now.min(newest));
+        for (key, deleted) in all {
             if deleted.is_some_and(|deleted| (now - deleted).as_hours() > DAYS_KEPT as f64 * 24.0) {
                 shelf.remove_item(&key)?;
                 purged += 1;
@@ -319,12 +333,17 @@ impl Store {
         })
     }
 
-    /// Keeps what the person prefers.
+    /// Keeps what the person prefers. What cannot be read, and had no room to be set aside when it was found, is
+    /// not written over.
     ///
     /// # Errors
     /// [`StoreError::Full`], [`StoreError::Denied`] and their like.
     pub fn save_preferences(text: &str) -> Result<(), StoreError> {
-        Ok(shelf()?.set_item(PREFERENCES, text)?)
+        let shelf = shelf()?;
+        if let Some(kept) = shelf.get_item(PREFERENCES)?.filter(|kept| Preferences::of_text(kept).is_err()) {
+            move_aside(&shelf, PREFERENCES, &kept)?;
+        }
+        Ok(shelf.set_item(PREFERENCES, text)?)
     }
 
     /// The text under one of our keys, unpacked, to show.
@@ -344,6 +363,18 @@ impl Store {
         if !key.starts_with(SET_ASIDE) {
             return Err(StoreError::NotFound);
         }
+        Self::remove(key)
+    }
+
+    /// Removes a batch for good, which alone makes room where there is none left: for a person who was asked.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`], and [`StoreError::Denied`] and its like.
+    pub fn remove_batch(id: &str) -> Result<(), StoreError> {
+        Self::remove(&batch_key(id))
+    }
+
+    fn remove(key: &str) -> Result<(), StoreError> {
         Self::text(key)?;
         Ok(shelf()?.remove_item(key)?)
     }
@@ -438,6 +469,11 @@ fn shelf() -> Result<Shelf, StoreError> {
         Some(Ok(Some(_))) => Ok(LocalStorage::raw()),
         _ => Err(StoreError::Denied),
     }
+}
+
+/// What is wrong with a batch whose text names another identity than its key.
+fn misplaced() -> KeepError {
+    KeepError::Damaged("its identity is not the one it is kept under".to_owned())
 }
 
 fn batch_key(id: &str) -> String {

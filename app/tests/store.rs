@@ -240,10 +240,51 @@ fn deleted_batches_come_back_for_thirty_days() {
     let restored = Store::load("a").unwrap();
     assert_eq!((restored.deleted, restored.revision), (None, 3));
     assert_eq!(restored.data, original.data);
-    Store::delete("a", NOW).unwrap();
-    assert_eq!(Store::purge_old(later(DAYS_KEPT + 1)), Ok(1));
+    Store::delete("a", later(1)).unwrap();
+    // By the clock alone no time passes: it may be wrong.
+    assert_eq!(Store::purge_old(later(DAYS_KEPT + 400)), Ok(0));
+    Store::save(&mut batch("c"), later(DAYS_KEPT + 1)).unwrap();
+    assert_eq!(Store::purge_old(later(DAYS_KEPT + 400)), Ok(0));
+    Store::save(&mut batch("d"), later(DAYS_KEPT + 2)).unwrap();
+    assert_eq!(Store::purge_old(later(DAYS_KEPT + 1)), Ok(0));
+    assert_eq!(Store::purge_old(later(DAYS_KEPT + 2)), Ok(1));
     assert_eq!(Store::load("a"), Err(StoreError::NotFound));
     assert!(Store::load("b").is_ok());
+}
+
+#[wasm_bindgen_test]
+fn what_is_deleted_under_a_clock_put_back_counts_from_its_last_save() {
+    fresh();
+    saved("a");
+    Store::delete("a", later(-400)).unwrap();
+    assert_eq!(Store::load("a").unwrap().deleted, Some(NOW));
+}
+
+#[wasm_bindgen_test]
+fn a_text_under_the_key_of_another_batch_opens_as_neither() {
+    let shelf = fresh();
+    let envelope = saved("a");
+    let text = shelf.get_item(&format!("{BATCH}a")).unwrap().unwrap();
+    shelf.set_item(&format!("{BATCH}b"), &text).unwrap();
+    assert!(matches!(Store::load("b"), Err(StoreError::Unreadable { .. })));
+    shelf.set_item(&format!("{BATCH}b"), &text).unwrap();
+    Store::list().unwrap();
+    assert_eq!(Store::list().unwrap().len(), 1, "it is the same text once more");
+    shelf.remove_item(&format!("{BATCH}a")).unwrap();
+    shelf.set_item(&format!("{BATCH}b"), &text).unwrap();
+    Store::list().unwrap();
+    assert_eq!(Store::list().unwrap(), [Entry::Sound(envelope.summary())], "it is back under its own");
+    assert_eq!(keys(BATCH), [format!("{BATCH}a")]);
+}
+
+#[wasm_bindgen_test]
+fn a_batch_is_removed_for_good_alone() {
+    fresh();
+    saved("a");
+    saved("b");
+    assert_eq!(Store::remove_batch("a"), Ok(()));
+    assert_eq!(Store::remove_batch("a"), Err(StoreError::NotFound));
+    assert_eq!(keys(PREFIX), [format!("{BATCH}b")]);
 }
 
 #[wasm_bindgen_test]

@@ -11,8 +11,13 @@
 
 mod again;
 mod brewday;
+#[cfg(unix)]
+mod chromium;
+mod faults;
 mod harness;
 mod kettle;
+#[cfg(unix)]
+mod kills;
 mod layout;
 mod load;
 mod offline;

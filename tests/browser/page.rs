@@ -43,6 +43,11 @@ const STICKS_OUT: &str = "
 /// Reading it packs every file as small as it goes, which takes longer than most tests.
 static BUILT: LazyLock<Site> = LazyLock::new(|| built("/"));
 
+/// The built page at the root of a host.
+pub fn site() -> Site {
+    BUILT.clone()
+}
+
 /// A host of the page, on a port of its own.
 pub fn host() -> Server {
     Server::start(BUILT.clone(), Port::Any).unwrap()

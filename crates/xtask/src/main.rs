@@ -4,6 +4,7 @@ mod apart;
 mod bench;
 mod compile;
 mod dist;
+mod kill;
 mod progress;
 mod references;
 mod screenshots;
@@ -36,6 +37,9 @@ Tasks:
                an environment of its own, and measure against them
                  --table        only print every computed value beside its
                                 published one; needs no Python
+  kill         kill the browser at moments of chance while somebody types, and
+               look whether anything was lost
+                 --times N      so often (500)
   screenshots  take the README's pictures from the running app
   help         print this
 ";
@@ -66,6 +70,7 @@ fn perform(task: Task) -> Result<(), TaskError> {
         Task::Bench => bench::bench(&workspace),
         Task::References { table: true } => references::table(&workspace),
         Task::References { table: false } => references::rebuild(&workspace),
+        Task::Kill { times } => kill::kill(&workspace, times),
         Task::Screenshots => screenshots::screenshots(&workspace),
         Task::Help => {
             print!("{HELP}");

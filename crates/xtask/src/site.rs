@@ -100,6 +100,16 @@ impl Site {
         self.assets.insert(name.to_owned(), Asset::new(name, raw));
     }
 
+    /// Adds a file as it is given, whatever its name says of its kind: so a host that answers wrongly is staged.
+    pub fn put(&mut self, name: &str, asset: Asset) {
+        self.assets.insert(name.to_owned(), asset);
+    }
+
+    /// Leaves a file out, as a deployment does that stopped half way.
+    pub fn remove(&mut self, name: &str) -> Option<Asset> {
+        self.assets.remove(name)
+    }
+
     /// The file a request path asks for; the base path itself means `index.html`.
     #[must_use]
     pub fn find(&self, path: &str) -> Option<&Asset> {

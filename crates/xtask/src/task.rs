@@ -35,6 +35,11 @@ pub enum Task {
         /// Only print the table.
         table: bool,
     },
+    /// Kill the browser while somebody types.
+    Kill {
+        /// How often.
+        times: u32,
+    },
     /// Take the README's pictures.
     Screenshots,
     /// Explain.
@@ -52,6 +57,8 @@ pub enum ArgumentError {
     ValueMissing(String),
     /// Not a port number.
     NotAPort(String),
+    /// Not a number of times.
+    NotACount(String),
 }
 
 impl fmt::Display for ArgumentError {
@@ -61,6 +68,7 @@ impl fmt::Display for ArgumentError {
             Self::UnknownOption(word) => write!(f, "this task has no option {word:?}"),
             Self::ValueMissing(option) => write!(f, "{option} needs a value after it"),
             Self::NotAPort(word) => write!(f, "{word:?} is not a port (1 to 65535)"),
+            Self::NotACount(word) => write!(f, "{word:?} is not how often (1 or more)"),
         }
     }
 }
@@ -139,6 +147,7 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
         "dist" => Task::Dist,
         "bench" => Task::Bench,
         "references" => Task::References { table: false },
+        "kill" => Task::Kill { times: 500 },
         "screenshots" => Task::Screenshots,
         "help" | "--help" | "-h" => return Ok(Task::Help),
         _ => return Err(ArgumentError::UnknownTask(name)),
@@ -157,6 +166,13 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
                 };
             }
             (Task::Serve { base, .. }, "--base") => *base = value()?,
+            (Task::Kill { times }, "--times") => {
+                let word = value()?;
+                *times = match word.parse() {
+                    Ok(number) if number > 0 => number,
+                    _ => return Err(ArgumentError::NotACount(word)),
+                };
+            }
             (Task::References { table }, "--table") => *table = true,
             (Task::Test { skip_browser }, "--skip-browser") => *skip_browser = true,
             _ => return Err(ArgumentError::UnknownOption(option)),
@@ -178,6 +194,7 @@ mod tests {
         let serve = Task::Serve { port: 9000, base: "/a/".to_owned() };
         assert_eq!(parsed("serve --port 9000 --base /a/"), Ok(serve));
         assert_eq!(parsed("references --table"), Ok(Task::References { table: true }));
+        assert_eq!(parsed("kill --times 7"), Ok(Task::Kill { times: 7 }));
         assert_eq!(parsed("test --skip-browser"), Ok(Task::Test { skip_browser: true }));
         assert_eq!(parsed("dist --port 1"), Err(ArgumentError::UnknownOption("--port".to_owned())));
     }
@@ -186,6 +203,7 @@ mod tests {
     fn what_is_not_understood_is_named() {
         assert_eq!(parsed("brew"), Err(ArgumentError::UnknownTask("brew".to_owned())));
         assert_eq!(parsed("serve --port"), Err(ArgumentError::ValueMissing("--port".to_owned())));
+        assert_eq!(parsed("kill --times no"), Err(ArgumentError::NotACount("no".to_owned())));
         assert_eq!(parsed("serve --port 0"), Err(ArgumentError::NotAPort("0".to_owned())));
     }
 
