@@ -22,3 +22,4 @@ mod screenshots;
 mod share;
 mod timers;
 mod trouble;
+mod typing;
