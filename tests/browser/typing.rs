@@ -5,6 +5,9 @@
 //! cargo test -p checks --features browser --test browser -- --ignored --exact --nocapture typing::every_field
 //! ```
 //!
+//! With `TYPING_ONLY=one`, `five` or `all` only that many stages are opened. To the error stream go the slowest
+//! fields and what moved.
+//!
 //! A time begins when the browser got the key (the key event's own time stamp), and ends after the frame that
 //! was drawn next (`first`), or after the last frame before the next key that changed anything on the page but
 //! the word *Saved* (`all`): work that is put off past the first frame still counts. Keys come as a hurried

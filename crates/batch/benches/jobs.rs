@@ -23,6 +23,8 @@ fn all(criterion: &mut Criterion) {
 criterion_group! {
     name = benches;
     config = Criterion::default()
+        // A whole book takes a while.
+        .sample_size(30)
         .warm_up_time(Duration::from_millis(500))
         .measurement_time(Duration::from_secs(2));
     targets = all
