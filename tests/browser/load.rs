@@ -1,14 +1,13 @@
-//! How long the page takes on a cheap phone with a poor connection, and how long one plan takes in a
-//! browser. Measured by `cargo xtask bench`.
+//! How long the page takes on a cheap phone with a poor connection, how long a book of a thousand batches takes to
+//! open, and how long each job of `batch::jobs` takes in a browser. Measured by `cargo xtask bench`.
 
 use std::fmt::Write as _;
 use std::time::Duration;
 use std::{env, fs};
 
 use crate::harness::{Visitor, host};
-use batch::demo::demo;
-use batch::keep::{Envelope, encode};
-use batch::moment::Moment;
+use crate::typing::{NOTE, fill_book, press};
+use batch::keep::{Envelope, encode, stored_text};
 use batch::testing::{finished_batch, watched_souring};
 use serde_json::json;
 
@@ -100,46 +99,114 @@ async fn slow_phone() {
             median(&timings.interactive),
             budget(interactive)
         );
-        let _ = writeln!(rows, "{name}: layout shift\t{}\t", median(&timings.shift));
+        let most = timings.shift.iter().copied().fold(0.0, f64::max);
+        let _ = writeln!(rows, "{name}: layout shift, the most of {RUNS}\t{most}\t\t0");
     }
     report(&rows);
 }
 
-/// Against the page that `app/examples/plan_clock.rs` makes, not against the app.
+/// Against the page that `app/examples/clock.rs` makes, not against the app.
 #[tokio::test]
 #[ignore = "measures; run by cargo xtask bench"]
-async fn plan_in_wasm() {
+async fn jobs_in_wasm() {
     let host = host("/");
     let visitor = Visitor::phone().await;
-    let example = Envelope::new(demo("x".to_owned(), Moment::default()));
-    let watched = Envelope::new(watched_souring());
-    // name, batch, what one plan of it may take in us
-    let batches = [
-        ("plan of the example", example, 400),
-        ("plan of a finished batch with 60 readings", finished_batch(), 400),
-        ("plan of a souring read 60 times", watched, 5000),
-    ];
+    // The slow half of it takes longer than a script may by default.
+    visitor.set_script_timeout(Duration::from_secs(600)).await.unwrap();
+    let batches = [finished_batch(), Envelope::new(watched_souring())];
+    let text = batches.map(|batch| encode(&batch).unwrap()).join("\n");
     let mut rows = String::new();
     for (processor, rate) in [("wasm", 1), ("wasm, 4x slower", 4)] {
         visitor.cdp("Emulation.setCPUThrottlingRate", json!({ "rate": rate })).await;
-        for (name, batch, budget) in &batches {
-            let budget = if rate == 1 { format!("\t{budget}") } else { String::new() };
-            visitor.goto(&host.url()).await.unwrap();
-            let text = json!(encode(batch).unwrap());
-            visitor.value(&format!("document.body.textContent = {text}")).await;
-            visitor
-                .value("import(new URL('app.js', location)).then((app) => app.default()).then(() => 0)")
-                .await;
-            let title = visitor.title().await.unwrap();
-            let time: f64 = title.parse().expect(&title);
-            let _ = writeln!(rows, "{processor}: {name}\t{time}\tus{budget}");
+        visitor.goto(&host.url()).await.unwrap();
+        visitor.value(&format!("document.body.textContent = {}", json!(text))).await;
+        visitor.value("import(new URL('app.js', location)).then((app) => app.default()).then(() => 0)").await;
+        let said = visitor.value("document.body.textContent").await;
+        let said = said.as_str().unwrap();
+        for line in said.lines() {
+            let (name, time) = line.split_once('\t').expect(said);
+            let time: f64 = time.parse().expect(said);
+            let _ = writeln!(rows, "{processor}: {name}\t{time}\tus");
         }
     }
     report(&rows);
 }
 
+/// Notes when the first lines of the book are out of the page's hands, from the start of the navigation.
+const LISTED: &str = "
+    globalThis.listed = 0;
+    {
+        const channel = new MessageChannel();
+        channel.port1.onmessage = () => { listed ||= performance.now(); };
+        const watch = new MutationObserver(() => {
+            if (!document.querySelector('[data-test=batch]')) return;
+            watch.disconnect();
+            requestAnimationFrame(() => channel.port2.postMessage(0));
+        });
+        watch.observe(document, { subtree: true, childList: true });
+    }
+";
+
+#[tokio::test]
+#[ignore = "measures; run by cargo xtask bench"]
+async fn book() {
+    let host = host("/");
+    let url = host.url();
+    let visitor = Visitor::phone().await;
+    visitor.open(&url).await;
+    visitor.until_offline_ready().await;
+    visitor.cdp("Page.addScriptToEvaluateOnNewDocument", json!({ "source": LISTED })).await;
+    visitor.cdp("Page.addScriptToEvaluateOnNewDocument", json!({ "source": NOTE })).await;
+    let mut rows = String::new();
+    let size = stored_text(&finished_batch()).unwrap().encode_utf16().count();
+    let _ = writeln!(rows, "stored size of a finished batch with 60 readings\t{size}\tcharacters\t2000");
+
+    let mut before = None;
+    for count in [10, 100, 1000] {
+        let (stored, characters) = fill_book(&visitor, count).await;
+        if count == 1000 {
+            let _ = writeln!(rows, "of 1,000 batches, stored at once\t{stored}\t\t>=1000");
+            let _ = writeln!(rows, "their keys and texts together\t{characters}\tcharacters\t5000000");
+        }
+        visitor.cdp("Emulation.setCPUThrottlingRate", json!({ "rate": 4 })).await;
+        let mut listed = Vec::new();
+        for _ in 0..RUNS {
+            visitor.goto("about:blank").await.unwrap();
+            visitor.open(&url).await;
+            visitor.until("listed > 0").await;
+            listed.push(visitor.value("listed").await.as_f64().unwrap());
+        }
+        let time = median(&listed);
+        let _ = writeln!(rows, "book of {count} batches, 4x slower: opening to painted list\t{time}\tms");
+        if let Some((less, short)) = before {
+            let grown = time / short;
+            let _ = writeln!(rows, "book of {count} batches beside {less}, 10 times as many\t{grown}\ttimes");
+        }
+        before = Some((count, time));
+    }
+
+    visitor.until("document.querySelector('input[name=find]')").await;
+    visitor.value("document.querySelector('input[name=find]').focus()").await;
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    visitor.value("typing.keys.length = 0").await;
+    for sign in "summer 77".chars() {
+        press(&visitor, Some(sign)).await;
+        tokio::time::sleep(Duration::from_millis(400)).await;
+    }
+    let times = visitor.value("typing.keys.map((key) => key.all)").await;
+    let times: Vec<f64> = times.as_array().unwrap().iter().map(|time| time.as_f64().unwrap()).collect();
+    assert_eq!(times.len(), 9, "every key came");
+    let found = visitor.value("document.querySelectorAll('[data-test=batch]').length").await;
+    assert_eq!(found, json!(11), "77 and 770 to 779 are found");
+    let (first, rest) = times.split_first().unwrap();
+    let _ = writeln!(rows, "search in 1,000 batches, 4x slower: first key to painted list\t{first}\tms");
+    let slowest = rest.iter().copied().fold(0.0, f64::max);
+    let _ = writeln!(rows, "search in 1,000 batches, 4x slower: longest of the other keys\t{slowest}\tms");
+    report(&rows);
+}
+
 /// Hands the rows to `cargo xtask bench`, or shows them.
-fn report(rows: &str) {
+pub fn report(rows: &str) {
     match env::var_os("TARTWRIGHT_MEASURES") {
         Some(file) => fs::write(file, rows).unwrap(),
         None => println!("{rows}"),

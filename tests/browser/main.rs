@@ -28,3 +28,4 @@ mod screenshots;
 mod share;
 mod timers;
 mod trouble;
+mod typing;

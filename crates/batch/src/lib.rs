@@ -12,6 +12,8 @@ pub mod document;
 pub mod doubt;
 pub mod effect;
 pub mod house;
+#[cfg(any(test, feature = "jobs"))]
+pub mod jobs;
 pub mod json;
 pub mod keep;
 pub mod label;

@@ -15,8 +15,8 @@ pub enum Program {
     App,
     /// An almost empty page: what the framework alone weighs.
     Floor,
-    /// A page that times the plan.
-    PlanClock,
+    /// A page that times the jobs of the benches.
+    Clock,
 }
 
 /// A program ready for the browser.
@@ -94,7 +94,7 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
     let (choice, built) = match program {
         Program::App => (["--bin", "app"], "app.wasm"),
         Program::Floor => (["--example", "floor"], "examples/floor.wasm"),
-        Program::PlanClock => (["--example", "plan_clock"], "examples/plan_clock.wasm"),
+        Program::Clock => (["--example", "clock"], "examples/clock.wasm"),
     };
     run(workspace.cargo_page(["build", "--package", "app", "--release", "--locked"]).args(choice))?;
 

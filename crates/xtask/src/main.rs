@@ -32,7 +32,10 @@ Tasks:
                installs what it lacks or says what to install
                  --skip-browser leave out everything that needs a browser
   dist         build the finished page into target/dist and weigh it
-  bench        print sizes, computing times and loading times
+  bench        measure sizes, computing times, loading times and the time from
+               key to paint, and bring the README's tables up to date
+                 --only GROUP   measure only one group of these
+                 --table        only make the tables of what was measured before
   references   rebuild the check data with general-purpose Python libraries, in
                an environment of its own, and measure against them
                  --table        only print every computed value beside its
@@ -67,7 +70,8 @@ fn perform(task: Task) -> Result<(), TaskError> {
         Task::Serve { port, base } => serve::serve(&workspace, port, &base),
         Task::Test { skip_browser } => test::test(&workspace, skip_browser),
         Task::Dist => serve::dist(&workspace),
-        Task::Bench => bench::bench(&workspace),
+        Task::Bench { table: true, .. } => bench::tables(&workspace),
+        Task::Bench { table: false, only } => bench::bench(&workspace, only.as_deref()),
         Task::References { table: true } => references::table(&workspace),
         Task::References { table: false } => references::rebuild(&workspace),
         Task::Kill { times } => kill::kill(&workspace, times),

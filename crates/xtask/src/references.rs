@@ -31,25 +31,12 @@ pub fn table(workspace: &Workspace) -> Result<(), TaskError> {
 pub fn rebuild(workspace: &Workspace) -> Result<(), TaskError> {
     let progress = Progress::begin();
     let folder = workspace.root.join("tests/reference");
-    let environment = workspace.target.join("references");
 
     progress.step("Making a Python environment");
-    let python = if cfg!(windows) { "python" } else { "python3" };
-    run(Command::new(python).args(["-m", "venv", "--clear"]).arg(&environment))?;
-    let programs = environment.join(if cfg!(windows) { "Scripts" } else { "bin" });
-    let python = programs.join(format!("python{EXE_SUFFIX}"));
-    let install = ["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--requirement"];
-    run(Command::new(&python).args(install).arg(folder.join("requirements.txt")))?;
-
+    let python = environment(workspace, true)?;
     for script in scripts(&folder).map_err(TaskError::ScriptsUnreadable)? {
         progress.step(&script.strip_prefix(&workspace.root).unwrap_or(&script).display().to_string());
-        let cargo = workspace.cargo([""; 0]);
-        // A script may import its neighbour, and may build a program to compare with.
-        run(Command::new(&python)
-            .arg("-B")
-            .arg(&script)
-            .current_dir(&workspace.root)
-            .env("CARGO", cargo.get_program()))?;
+        run(&mut python_script(workspace, &python, &script))?;
     }
 
     progress.step("What changed");
@@ -58,6 +45,48 @@ pub fn rebuild(workspace: &Workspace) -> Result<(), TaskError> {
     )?;
     println!("{}", if changed.is_empty() { "nothing" } else { changed.trim_end() });
     Ok(())
+}
+
+/// Runs the scripts that only measure; each adds rows to `file`. All of them get their turn.
+///
+/// # Errors
+/// When Python is missing, a library cannot be installed, or a script failed.
+pub fn measure(workspace: &Workspace, file: &Path) -> Result<(), TaskError> {
+    let python = environment(workspace, false)?;
+    let found = scripts(&workspace.root.join("tests/reference")).map_err(TaskError::ScriptsUnreadable)?;
+    let mut outcome = Ok(());
+    for script in found.iter().filter(|script| measures(script)) {
+        let mut command = python_script(workspace, &python, script);
+        if let Err(error) = run(command.env("TARTWRIGHT_MEASURES", file)) {
+            outcome = outcome.and(Err(error.into()));
+        }
+    }
+    outcome
+}
+
+/// The Python of an environment with the libraries; a new one, or the one that is there.
+fn environment(workspace: &Workspace, anew: bool) -> Result<PathBuf, TaskError> {
+    let environment = workspace.target.join("references");
+    let programs = environment.join(if cfg!(windows) { "Scripts" } else { "bin" });
+    let python = programs.join(format!("python{EXE_SUFFIX}"));
+    if anew || !python.exists() {
+        let system = if cfg!(windows) { "python" } else { "python3" };
+        run(Command::new(system).args(["-m", "venv", "--clear"]).arg(&environment))?;
+    }
+    let install = ["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--requirement"];
+    run(Command::new(&python).args(install).arg(workspace.root.join("tests/reference/requirements.txt")))?;
+    Ok(python)
+}
+
+fn python_script(workspace: &Workspace, python: &Path, script: &Path) -> Command {
+    let mut command = Command::new(python);
+    // A script may import its neighbour, and may build a program to compare with.
+    command
+        .arg("-B")
+        .arg(script)
+        .current_dir(&workspace.root)
+        .env("CARGO", workspace.cargo([""; 0]).get_program());
+    command
 }
 
 /// Every script one folder down, by name, those that only measure last.

@@ -6,6 +6,7 @@ use xtask::browser::BrowserError;
 use xtask::server::ServerError;
 use xtask::site::SiteError;
 
+use crate::bench::{GROUPS, MeasuresError};
 use crate::compile::CompileError;
 use crate::dist::DistError;
 use crate::size::OverBudget;
@@ -28,8 +29,13 @@ pub enum Task {
     },
     /// Build the finished page.
     Dist,
-    /// Measure.
-    Bench,
+    /// Measure, or only make the README's tables of what was measured.
+    Bench {
+        /// Only make the tables.
+        table: bool,
+        /// The one group to measure.
+        only: Option<String>,
+    },
     /// Rebuild the check data, or print the reference table.
     References {
         /// Only print the table.
@@ -59,6 +65,8 @@ pub enum ArgumentError {
     NotAPort(String),
     /// Not a number of times.
     NotACount(String),
+    /// Nothing that is measured is called so.
+    NoSuchGroup(String),
 }
 
 impl fmt::Display for ArgumentError {
@@ -69,6 +77,9 @@ impl fmt::Display for ArgumentError {
             Self::ValueMissing(option) => write!(f, "{option} needs a value after it"),
             Self::NotAPort(word) => write!(f, "{word:?} is not a port (1 to 65535)"),
             Self::NotACount(word) => write!(f, "{word:?} is not how often (1 or more)"),
+            Self::NoSuchGroup(word) => {
+                write!(f, "there is no group {word:?} of measurements, only {}", GROUPS.join(", "))
+            }
         }
     }
 }
@@ -92,8 +103,8 @@ pub enum TaskError {
     Browser(BrowserError, &'static str),
     /// The scripts of the check data are not where they should be.
     ScriptsUnreadable(std::io::Error),
-    /// The measurements of the browser are not where they should be.
-    MeasuresUnreadable(std::io::Error),
+    /// What was measured cannot be read or kept.
+    Measures(MeasuresError),
 }
 
 impl fmt::Display for TaskError {
@@ -109,9 +120,7 @@ impl fmt::Display for TaskError {
             Self::ScriptsUnreadable(error) => {
                 write!(f, "the scripts of the check data cannot be read: {error}")
             }
-            Self::MeasuresUnreadable(error) => {
-                write!(f, "the browser's measurements cannot be read: {error}")
-            }
+            Self::Measures(error) => error.fmt(f),
         }
     }
 }
@@ -132,6 +141,7 @@ from!(
     Site(SiteError),
     Server(ServerError),
     Size(OverBudget),
+    Measures(MeasuresError),
 );
 
 /// Understands the words after `cargo xtask`.
@@ -145,7 +155,7 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
         "serve" => Task::Serve { port: 8080, base: "/".to_owned() },
         "test" => Task::Test { skip_browser: false },
         "dist" => Task::Dist,
-        "bench" => Task::Bench,
+        "bench" => Task::Bench { table: false, only: None },
         "references" => Task::References { table: false },
         "kill" => Task::Kill { times: 500 },
         "screenshots" => Task::Screenshots,
@@ -173,7 +183,14 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
                     _ => return Err(ArgumentError::NotACount(word)),
                 };
             }
-            (Task::References { table }, "--table") => *table = true,
+            (Task::References { table } | Task::Bench { table, .. }, "--table") => *table = true,
+            (Task::Bench { only, .. }, "--only") => {
+                let word = value()?;
+                if !GROUPS.contains(&word.as_str()) {
+                    return Err(ArgumentError::NoSuchGroup(word));
+                }
+                *only = Some(word);
+            }
             (Task::Test { skip_browser }, "--skip-browser") => *skip_browser = true,
             _ => return Err(ArgumentError::UnknownOption(option)),
         }
@@ -195,6 +212,9 @@ mod tests {
         assert_eq!(parsed("serve --port 9000 --base /a/"), Ok(serve));
         assert_eq!(parsed("references --table"), Ok(Task::References { table: true }));
         assert_eq!(parsed("kill --times 7"), Ok(Task::Kill { times: 7 }));
+        assert_eq!(parsed("bench --table"), Ok(Task::Bench { table: true, only: None }));
+        let one = Task::Bench { table: false, only: Some("typing".to_owned()) };
+        assert_eq!(parsed("bench --only typing"), Ok(one));
         assert_eq!(parsed("test --skip-browser"), Ok(Task::Test { skip_browser: true }));
         assert_eq!(parsed("dist --port 1"), Err(ArgumentError::UnknownOption("--port".to_owned())));
     }
@@ -204,6 +224,7 @@ mod tests {
         assert_eq!(parsed("brew"), Err(ArgumentError::UnknownTask("brew".to_owned())));
         assert_eq!(parsed("serve --port"), Err(ArgumentError::ValueMissing("--port".to_owned())));
         assert_eq!(parsed("kill --times no"), Err(ArgumentError::NotACount("no".to_owned())));
+        assert_eq!(parsed("bench --only luck"), Err(ArgumentError::NoSuchGroup("luck".to_owned())));
         assert_eq!(parsed("serve --port 0"), Err(ArgumentError::NotAPort("0".to_owned())));
     }
 

@@ -3,7 +3,8 @@
 Same waters, same machine, one after the other: PHREEQC through its binding, one call for one water
 and acid, its database loaded and the text of the call made beforehand; Tartwright as the native
 program `speciation`, which CARGO (or cargo) builds with the profile for measurements. Writes no
-data; ends with a failure when the ratio is below 300.
+data; adds its rows to the file that TARTWRIGHT_MEASURES names, if it does; ends with a failure when the
+ratio is below 300.
 """
 
 import os
@@ -63,6 +64,14 @@ def main():
             f"  {acid:<10} Tartwright {own[acid] * 1e6:5.2f} us, PHREEQC ({database}) "
             f"{seconds * 1e6:5.0f} us: {seconds / own[acid]:4.0f} times"
         )
+    if file := os.environ.get("TARTWRIGHT_MEASURES"):
+        with Path(file).open("a") as rows_file:
+            for (database, acid), seconds in other.items():
+                what = f"water: times as fast as PHREEQC, {acid} acid, {database}"
+                rows_file.write(f"{what}\t{seconds / own[acid]:.0f}\ttimes\t>={LEAST}\n")
+                rows_file.write(f"water: PHREEQC, {acid} acid, {database}\t{seconds * 1e6:.0f}\tus\n")
+            for acid, seconds in own.items():
+                rows_file.write(f"water: Tartwright, {acid} acid\t{seconds * 1e6:.2f}\tus\n")
     lowest = min(seconds / own[acid] for (_, acid), seconds in other.items())
     if lowest < LEAST:
         sys.exit(f"only {lowest:.0f} times as fast; at least {LEAST} are expected")

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use xtask::browser::Browser;
 
-use super::table::Row;
+use super::table::{self, Row};
 use crate::task::TaskError;
 use crate::test::browser_test;
 use crate::workspace::{Workspace, run};
@@ -25,6 +25,5 @@ pub fn measure(
     let mut cargo = browser_test(workspace, browser);
     cargo.env("TARTWRIGHT_DIST", folder).env("TARTWRIGHT_MEASURES", &file);
     run(cargo.args(["--ignored", "--exact", test]))?;
-    let lines = fs::read_to_string(&file).map_err(TaskError::MeasuresUnreadable)?;
-    Ok(lines.lines().filter_map(Row::parse).collect())
+    Ok(table::read(&file)?)
 }
