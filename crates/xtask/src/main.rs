@@ -6,8 +6,10 @@ mod compile;
 mod dist;
 mod progress;
 mod references;
+mod reproduce;
 mod screenshots;
 mod serve;
+mod shares;
 mod size;
 mod task;
 mod test;
@@ -31,6 +33,11 @@ Tasks:
                installs what it lacks or says what to install
                  --skip-browser leave out everything that needs a browser
   dist         build the finished page into target/dist and weigh it
+                 --brotli       add a packed copy beside each file, for hosts
+                                that send those
+  size         show where the bytes of the page go, and weigh it
+  reproduce    build the page here and from a copy elsewhere, and compare them
+               byte for byte
   bench        print sizes, computing times and loading times
   references   rebuild the check data with general-purpose Python libraries, in
                an environment of its own, and measure against them
@@ -62,7 +69,9 @@ fn perform(task: Task) -> Result<(), TaskError> {
     match task {
         Task::Serve { port, base } => serve::serve(&workspace, port, &base),
         Task::Test { skip_browser } => test::test(&workspace, skip_browser),
-        Task::Dist => serve::dist(&workspace),
+        Task::Dist { brotli } => serve::dist(&workspace, brotli),
+        Task::Size => shares::size(&workspace),
+        Task::Reproduce => reproduce::reproduce(&workspace),
         Task::Bench => bench::bench(&workspace),
         Task::References { table: true } => references::table(&workspace),
         Task::References { table: false } => references::rebuild(&workspace),
