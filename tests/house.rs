@@ -8,6 +8,7 @@ use batch::document::{
     Field, FruitField, HopField, MaltField, RestField, SaltField, SampleField, Spec, WaterField,
 };
 use batch::house::HouseNumber;
+use batch::keep::SCHEMA;
 use batch::plan::Figure;
 use calc::brew::package::PackageKind;
 use calc::brew::water::FINISH_SOURCE;
@@ -453,6 +454,38 @@ fn every_table_row_says_where_it_comes_from() {
     assert!(says_nothing(&Source::published("")) && says_nothing(&Source::our_estimate("a, b")));
 }
 
+#[test]
+fn the_topmost_entry_of_the_changes_is_of_this_version_and_names_the_schema() {
+    let manifest = read("Cargo.toml");
+    let version = manifest.split("version = \"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+    // All crates have the one version, and the app shows and stores it.
+    assert_eq!(version, env!("CARGO_PKG_VERSION"));
+    for package in ["app", "crates/batch", "crates/calc", "crates/xtask"] {
+        let of_package = read(&format!("{package}/Cargo.toml"));
+        assert!(of_package.contains("version.workspace = true"), "{package}");
+    }
+    let changes = read("CHANGELOG.md");
+    let entries: Vec<&str> = changes.split("\n## ").skip(1).collect();
+    let topmost = entries.first().unwrap();
+    let (title, says) = topmost.split_once('\n').unwrap();
+    let (of, when) = title.split_once(", ").unwrap();
+    assert_eq!(of, version, "CHANGELOG.md begins with another version");
+    let a_day = when.len() == 10 && when.bytes().all(|c| c.is_ascii_digit() || c == b'-');
+    assert!(when == "unreleased" || a_day, "{when:?} is no day");
+    // The newest schema that is named anywhere is the one that is written.
+    let named = says.split_whitespace().collect::<Vec<_>>().join(" ");
+    let newest = named.split("schema ").skip(1).filter_map(|rest| {
+        rest.split(|c: char| !c.is_ascii_digit()).next().and_then(|digits| digits.parse::<u32>().ok())
+    });
+    assert_eq!(newest.max(), Some(SCHEMA), "CHANGELOG.md does not name the schema");
+    // Each entry once, the newest first.
+    let versions: Vec<Vec<u32>> = entries
+        .iter()
+        .map(|entry| entry.split(',').next().unwrap().split('.').map(|part| part.parse().unwrap()).collect())
+        .collect();
+    assert!(versions.is_sorted_by(|newer, older| newer > older), "{versions:?}");
+}
+
 /// The first absolute path of somebody's own machine in a text.
 fn own_path(text: &str) -> Option<&str> {
     // In pieces, so that this file does not hold what it looks for.
@@ -480,6 +513,7 @@ fn no_file_knows_the_machine_it_was_written_on() {
         "DEVELOPERS.md",
         ".cargo/config.toml",
         ".ci/run",
+        ".github/workflows/pages.yml",
     ]
     .map(str::to_owned)
     .to_vec();

@@ -20,12 +20,14 @@ pub enum Program {
 }
 
 /// A program ready for the browser.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Compiled {
     /// The module script; it fetches `app_bg.wasm` from beside itself unless told otherwise.
     pub script: String,
     /// The module.
     pub wasm: Vec<u8>,
+    /// What its own functions were called before their names were taken off, in their order.
+    pub names: Vec<String>,
 }
 
 /// Why no program came out.
@@ -108,7 +110,7 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
         .map_err(|error| bindgen(&error))?
         .omit_default_module_path(false)
         .typescript(false)
-        .remove_name_section(true)
+        .demangle(false)
         .remove_producers_section(true)
         .generate_output()
         .map_err(|error| bindgen(&error))?;
@@ -119,6 +121,7 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
         return Err(CompileError::Snippets(snippets));
     }
     let script = output.js().to_owned();
-    let (wasm, script) = shipped(&output.wasm_mut().emit_wasm(), &script).map_err(CompileError::Wasm)?;
-    Ok(Compiled { script, wasm })
+    let (wasm, script, names) =
+        shipped(&output.wasm_mut().emit_wasm(), &script).map_err(CompileError::Wasm)?;
+    Ok(Compiled { script, wasm, names })
 }

@@ -34,6 +34,13 @@ pub enum DistError {
     },
     /// The module cannot be taken apart.
     Wasm(WasmError),
+    /// A finished file names a folder of the machine it was built on.
+    NamesPlace {
+        /// The file.
+        file: String,
+        /// The folder.
+        place: PathBuf,
+    },
 }
 
 impl fmt::Display for DistError {
@@ -45,6 +52,9 @@ impl fmt::Display for DistError {
                 write!(f, "{file} does not mention {placeholder}")
             }
             Self::Wasm(error) => error.fmt(f),
+            Self::NamesPlace { file, place } => {
+                write!(f, "{file} names {}, a folder of this machine", place.display())
+            }
         }
     }
 }
@@ -57,7 +67,24 @@ pub type Files = BTreeMap<String, Vec<u8>>;
 /// # Errors
 /// When a source is missing, a template lacks a placeholder, or the folder cannot be written.
 pub fn assemble(workspace: &Workspace, compiled: Compiled) -> Result<(), DistError> {
-    write(&workspace.dist(), page(workspace, compiled)?)
+    let places = workspace.places();
+    tells_no_place(&places, "the module", &compiled.wasm)?;
+    let files = page(workspace, compiled)?;
+    for (name, bytes) in &files {
+        tells_no_place(&places, name, bytes)?;
+    }
+    write(&workspace.dist(), files)
+}
+
+/// Refuses a file that holds the path of a folder of this machine: elsewhere it would come out another.
+fn tells_no_place(places: &[PathBuf], file: &str, bytes: &[u8]) -> Result<(), DistError> {
+    for place in places {
+        let text = format!("{}{}", place.display(), std::path::MAIN_SEPARATOR);
+        if bytes.windows(text.len()).any(|part| part == text.as_bytes()) {
+            return Err(DistError::NamesPlace { file: file.to_owned(), place: place.clone() });
+        }
+    }
+    Ok(())
 }
 
 /// Writes files into a folder, replacing what was there.
@@ -224,6 +251,15 @@ mod tests {
     fn comments_and_indentation_stay_behind() {
         let text = "/* What\n   it is. */\na {\n  b: c; /* kept */\n}\n\n  // gone\n  /** gone */\n  const d = [\n  /* {{files}} */\n  ];";
         assert_eq!(lean(text), "a {\nb: c; /* kept */\n}\nconst d = [\n/* {{files}} */\n];\n");
+    }
+
+    #[test]
+    fn a_file_that_names_a_folder_of_this_machine_is_refused() {
+        let places = [PathBuf::from("/a/checkout")];
+        let inside = places[0].join("app/src/lib.rs");
+        let told = tells_no_place(&places, "app.js", format!("\0{}", inside.display()).as_bytes());
+        assert!(matches!(told, Err(DistError::NamesPlace { file, .. }) if file == "app.js"));
+        assert!(tells_no_place(&places, "app.js", b"./app/src/lib.rs and /a/checkouts").is_ok());
     }
 
     #[test]

@@ -7,8 +7,10 @@ mod dist;
 mod kill;
 mod progress;
 mod references;
+mod reproduce;
 mod screenshots;
 mod serve;
+mod shares;
 mod size;
 mod task;
 mod test;
@@ -32,6 +34,11 @@ Tasks:
                installs what it lacks or says what to install
                  --skip-browser leave out everything that needs a browser
   dist         build the finished page into target/dist and weigh it
+                 --brotli       add a packed copy beside each file, for hosts
+                                that send those
+  size         show where the bytes of the page go, and weigh it
+  reproduce    build the page here and from a copy elsewhere, and compare them
+               byte for byte
   bench        measure sizes, computing times, loading times and the time from
                key to paint, and bring the README's tables up to date
                  --only GROUP   measure only one group of these
@@ -69,7 +76,9 @@ fn perform(task: Task) -> Result<(), TaskError> {
     match task {
         Task::Serve { port, base } => serve::serve(&workspace, port, &base),
         Task::Test { skip_browser } => test::test(&workspace, skip_browser),
-        Task::Dist => serve::dist(&workspace),
+        Task::Dist { brotli } => serve::dist(&workspace, brotli),
+        Task::Size => shares::size(&workspace),
+        Task::Reproduce => reproduce::reproduce(&workspace),
         Task::Bench { table: true, .. } => bench::tables(&workspace),
         Task::Bench { table: false, only } => bench::bench(&workspace, only.as_deref()),
         Task::References { table: true } => references::table(&workspace),

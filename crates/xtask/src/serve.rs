@@ -1,11 +1,12 @@
 //! Building the page, and showing it.
 
 use xtask::server::{Port, Server};
-use xtask::site::Site;
+use xtask::site::{PACKED, Site};
 
 use crate::compile::{Program, compile, ensure_target};
 use crate::dist::assemble;
 use crate::progress::Progress;
+use crate::reproduce::{checksum, checksums};
 use crate::size;
 use crate::task::TaskError;
 use crate::workspace::Workspace;
@@ -23,13 +24,27 @@ pub fn build(workspace: &Workspace, progress: &Progress) -> Result<(), TaskError
     Ok(())
 }
 
-/// Builds the finished page, prints what it weighs and holds it to its budget.
+/// Builds the finished page, prints what it weighs and holds it to its budget. With `brotli`, each file that
+/// packing makes smaller gets a packed copy beside it.
 ///
 /// # Errors
 /// When it cannot be built or weighs too much.
-pub fn dist(workspace: &Workspace) -> Result<(), TaskError> {
+pub fn dist(workspace: &Workspace, brotli: bool) -> Result<(), TaskError> {
     build(workspace, &Progress::begin())?;
-    weigh(workspace)
+    weigh(workspace)?;
+    if brotli {
+        let site = Site::load(&workspace.dist(), "/")?;
+        for (name, asset) in site.assets().filter(|(_, asset)| asset.brotli.len() < asset.raw.len()) {
+            let path = workspace.dist().join(format!("{name}{PACKED}"));
+            std::fs::write(&path, &asset.brotli).map_err(|error| TaskError::Unwritable(path, error))?;
+        }
+    }
+    Ok(())
+}
+
+/// Where the checksums of the page's files are written: beside it, for it is no file that the app needs.
+fn list_of_checksums(workspace: &Workspace) -> std::path::PathBuf {
+    workspace.dist().with_extension("sha256")
 }
 
 /// Prints what the built page weighs and holds it to its budget.
@@ -39,6 +54,9 @@ pub fn dist(workspace: &Workspace) -> Result<(), TaskError> {
 pub fn weigh(workspace: &Workspace) -> Result<(), TaskError> {
     let site = Site::load(&workspace.dist(), "/")?;
     size::print(&site);
+    let list = list_of_checksums(workspace);
+    std::fs::write(&list, checksums(&site)).map_err(|error| TaskError::Unwritable(list, error))?;
+    println!("SHA-256 of the whole page: {}", checksum(&site));
     size::check(&site)?;
     Ok(())
 }

@@ -235,3 +235,98 @@ fn send(writer: &mut TcpStream, request: &Request, asset: &Asset) -> io::Result<
 fn refuse(writer: &mut TcpStream, status: &str) -> io::Result<()> {
     write!(writer, "HTTP/1.1 {status}\r\nContent-Length: 0\r\nCache-Control: no-store\r\n\r\n")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+    use std::path::Path;
+
+    const SHELL: &str = "<!doctype html><p>A page that is long enough to pack, pack, pack, pack, pack.</p>";
+
+    /// A host of a page with one file of each kind, below a path.
+    fn host() -> Server {
+        let folder = std::env::temp_dir().join(format!("tartwright-server-{}", std::process::id()));
+        let _ = fs::create_dir_all(&folder);
+        fs::write(folder.join("index.html"), SHELL).unwrap();
+        let mut site = Site::load(&folder, "/some/where/").unwrap();
+        for name in ["sw.js", "manifest.webmanifest", "app-0123456789abcdef.wasm", "icons/mark.svg"] {
+            site.set(name, b"x".to_vec());
+        }
+        Server::start(site, Port::Any).unwrap()
+    }
+
+    /// What the host answers: the head, and the body.
+    fn asked(host: &Server, method: &str, path: &str, more: &str) -> (String, Vec<u8>) {
+        let mut stream = TcpStream::connect(host.address).unwrap();
+        write!(stream, "{method} {path} HTTP/1.1\r\nHost: here\r\n{more}\r\n").unwrap();
+        stream.shutdown(Shutdown::Write).unwrap();
+        let mut answer = Vec::new();
+        let _ = stream.read_to_end(&mut answer);
+        let end = answer.windows(4).position(|part| part == b"\r\n\r\n").unwrap();
+        (String::from_utf8(answer[..end].to_vec()).unwrap(), answer[end + 4..].to_vec())
+    }
+
+    fn header<'a>(head: &'a str, name: &str) -> Option<&'a str> {
+        head.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(": "))
+    }
+
+    #[test]
+    fn each_file_comes_with_the_headers_that_the_readme_asks_of_a_host() {
+        let host = host();
+        let policy = format!("{CONTENT_SECURITY_POLICY}; frame-ancestors 'none'");
+        let (fresh, kept) = ("no-cache", "public, max-age=31536000, immutable");
+        for (name, kind, cache) in [
+            ("", "text/html; charset=utf-8", fresh),
+            ("index.html", "text/html; charset=utf-8", fresh),
+            ("sw.js", "text/javascript; charset=utf-8", fresh),
+            ("manifest.webmanifest", "application/manifest+json", fresh),
+            ("icons/mark.svg", "image/svg+xml", fresh),
+            ("app-0123456789abcdef.wasm", "application/wasm", kept),
+        ] {
+            let (head, _) = asked(&host, "GET", &format!("/some/where/{name}"), "");
+            assert!(head.starts_with("HTTP/1.1 200 OK"), "{name}: {head}");
+            assert_eq!(header(&head, "Content-Type"), Some(kind), "{name}");
+            assert_eq!(header(&head, "Cache-Control"), Some(cache), "{name}");
+            assert_eq!(header(&head, "X-Content-Type-Options"), Some("nosniff"), "{name}");
+            assert_eq!(header(&head, "Content-Security-Policy"), Some(&*policy), "{name}");
+        }
+        for outside in ["/", "/index.html", "/some/where", "/some/where/other.js"] {
+            assert!(asked(&host, "GET", outside, "").0.starts_with("HTTP/1.1 404"), "{outside}");
+        }
+    }
+
+    #[test]
+    fn it_is_packed_for_those_who_say_that_they_can_unpack() {
+        let host = host();
+        let (head, body) = asked(&host, "GET", "/some/where/", "Accept-Encoding: gzip, br\r\n");
+        assert_eq!(
+            (header(&head, "Content-Encoding"), header(&head, "Vary")),
+            (Some("br"), Some("Accept-Encoding"))
+        );
+        // Behind it stands the refusal of the request that never came.
+        let length: usize = header(&head, "Content-Length").unwrap().parse().unwrap();
+        let mut plain = Vec::new();
+        brotli::BrotliDecompress(&mut &body[..length], &mut plain).unwrap();
+        assert_eq!(plain, SHELL.as_bytes());
+        let (head, body) = asked(&host, "GET", "/some/where/", "");
+        assert_eq!(header(&head, "Content-Encoding"), None);
+        assert!(body.starts_with(SHELL.as_bytes()));
+        let (head, _) = asked(&host, "HEAD", "/some/where/", "");
+        assert_eq!(header(&head, "Content-Length"), Some(&*SHELL.len().to_string()));
+    }
+
+    #[test]
+    fn the_readme_shows_hosts_this_policy_and_no_other() {
+        let readme = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md");
+        let readme = fs::read_to_string(readme).unwrap();
+        let shown = readme.matches("default-src").count();
+        let policy = format!("{CONTENT_SECURITY_POLICY}; frame-ancestors 'none'");
+        assert!(shown >= 3, "{shown}");
+        assert_eq!(
+            readme.matches(&policy).count(),
+            shown,
+            "README.md, \"Hosting it\": the policy is {policy}"
+        );
+    }
+}

@@ -76,7 +76,7 @@ impl Site {
             let path = entry.path();
             if path.is_dir() {
                 self.read(&path, &format!("{name}/"))?;
-            } else {
+            } else if !name.ends_with(PACKED) {
                 let raw = fs::read(&path).map_err(|error| SiteError::Unreadable(path, error))?;
                 self.assets.insert(name.clone(), Asset::new(&name, raw));
             }
@@ -146,6 +146,9 @@ fn compress(raw: &[u8]) -> Vec<u8> {
     let all = [BROTLI_MODE_GENERIC, BROTLI_MODE_TEXT, BROTLI_MODE_FONT].map(packed);
     all.into_iter().min_by_key(Vec::len).unwrap_or_else(|| raw.to_vec())
 }
+
+/// How the names of packed copies end, which other hosts than ours send in place of the file.
+pub const PACKED: &str = ".br";
 
 /// Number of hexadecimal digits of a content hash in a file name.
 pub const HASH_DIGITS: usize = 16;

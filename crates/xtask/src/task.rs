@@ -9,7 +9,9 @@ use xtask::site::SiteError;
 use crate::bench::{GROUPS, MeasuresError};
 use crate::compile::CompileError;
 use crate::dist::DistError;
+use crate::reproduce::ReproduceError;
 use crate::size::OverBudget;
+use crate::wasm::WasmError;
 use crate::workspace::CommandError;
 
 /// A task with its options.
@@ -28,7 +30,14 @@ pub enum Task {
         skip_browser: bool,
     },
     /// Build the finished page.
-    Dist,
+    Dist {
+        /// Add a packed copy beside each file.
+        brotli: bool,
+    },
+    /// Show where its bytes go.
+    Size,
+    /// Build it twice and compare.
+    Reproduce,
     /// Measure, or only make the README's tables of what was measured.
     Bench {
         /// Only make the tables.
@@ -101,6 +110,12 @@ pub enum TaskError {
     Size(OverBudget),
     /// No browser, and none could be installed; with what to do about it.
     Browser(BrowserError, &'static str),
+    /// The page is not the same everywhere, or that cannot be found out.
+    Reproduce(ReproduceError),
+    /// The module cannot be taken to pieces.
+    Wasm(WasmError),
+    /// What was measured cannot be kept.
+    Unwritable(std::path::PathBuf, std::io::Error),
     /// The scripts of the check data are not where they should be.
     ScriptsUnreadable(std::io::Error),
     /// What was measured cannot be read or kept.
@@ -116,6 +131,9 @@ impl fmt::Display for TaskError {
             Self::Site(error) => error.fmt(f),
             Self::Server(error) => error.fmt(f),
             Self::Size(error) => error.fmt(f),
+            Self::Reproduce(error) => error.fmt(f),
+            Self::Wasm(error) => error.fmt(f),
+            Self::Unwritable(path, error) => write!(f, "{} cannot be written: {error}", path.display()),
             Self::Browser(error, advice) => write!(f, "{error}\n{advice}"),
             Self::ScriptsUnreadable(error) => {
                 write!(f, "the scripts of the check data cannot be read: {error}")
@@ -141,6 +159,8 @@ from!(
     Site(SiteError),
     Server(ServerError),
     Size(OverBudget),
+    Reproduce(ReproduceError),
+    Wasm(WasmError),
     Measures(MeasuresError),
 );
 
@@ -154,7 +174,9 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
     let mut task = match name.as_str() {
         "serve" => Task::Serve { port: 8080, base: "/".to_owned() },
         "test" => Task::Test { skip_browser: false },
-        "dist" => Task::Dist,
+        "dist" => Task::Dist { brotli: false },
+        "size" => Task::Size,
+        "reproduce" => Task::Reproduce,
         "bench" => Task::Bench { table: false, only: None },
         "references" => Task::References { table: false },
         "kill" => Task::Kill { times: 500 },
@@ -176,6 +198,7 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
                 };
             }
             (Task::Serve { base, .. }, "--base") => *base = value()?,
+            (Task::Dist { brotli }, "--brotli") => *brotli = true,
             (Task::Kill { times }, "--times") => {
                 let word = value()?;
                 *times = match word.parse() {

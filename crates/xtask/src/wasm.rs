@@ -12,7 +12,7 @@ use wasm_encoder::{
 };
 use wasmparser::{
     CodeSectionReader, CustomSectionReader, Export, ExportSectionReader, FunctionBody, FunctionSectionReader,
-    ImportSectionReader, Operator, Parser, Payload, TypeRef,
+    ImportSectionReader, KnownCustom, Name, Operator, Parser, Payload, TypeRef,
 };
 
 /// Why a file is not the wasm module it should be.
@@ -263,11 +263,49 @@ impl Reencode for Shipped {
 /// The module and its script as they are shipped: without custom sections (names, producers, target features),
 /// with functions sorted by type and code, so that alike stands beside alike, one in place of several that are
 /// the same, and with a few letters for each
-/// of the long names by which module and script know each other's functions.
+/// of the long names by which module and script know each other's functions. Beside them, for reports, what each
+/// function was called, in their order; of several that were the same, one name.
 ///
 /// # Errors
 /// When the bytes are not a well-formed module.
-pub fn shipped(module: &[u8], script: &str) -> Result<(Vec<u8>, String), WasmError> {
+pub fn shipped(module: &[u8], script: &str) -> Result<(Vec<u8>, String, Vec<String>), WasmError> {
+    let called = names_of_functions(module)?;
+    ordered(module, script, &called)
+}
+
+/// What the module's functions are called, imported ones left out; what has no name is empty.
+fn names_of_functions(module: &[u8]) -> Result<Vec<String>, WasmError> {
+    let (mut imported, mut own, mut called) = (0, 0, BTreeMap::new());
+    for payload in Parser::new(0).parse_all(module) {
+        match payload? {
+            Payload::ImportSection(section) => {
+                for import in section.into_imports() {
+                    imported += u32::from(matches!(import?.ty, TypeRef::Func(_) | TypeRef::FuncExact(_)));
+                }
+            }
+            Payload::FunctionSection(section) => own = section.count(),
+            Payload::CustomSection(section) => {
+                let KnownCustom::Name(subsections) = section.as_known() else { continue };
+                for subsection in subsections {
+                    let Name::Function(names) = subsection? else { continue };
+                    for naming in names {
+                        let naming = naming?;
+                        called.insert(naming.index, naming.name.to_owned());
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+    Ok((imported..imported + own).map(|place| called.remove(&place).unwrap_or_default()).collect())
+}
+
+/// As [`shipped`], with the names of the functions as they stand.
+fn ordered(
+    module: &[u8],
+    script: &str,
+    called: &[String],
+) -> Result<(Vec<u8>, String, Vec<String>), WasmError> {
     let (mut imported, mut bodies) = (0, Vec::new());
     let (mut parameters_of_types, mut types, mut names) = (Vec::new(), Vec::new(), BTreeMap::new());
     for payload in Parser::new(0).parse_all(module) {
@@ -322,12 +360,14 @@ pub fn shipped(module: &[u8], script: &str) -> Result<(Vec<u8>, String), WasmErr
         types.iter().map(|&kind| parameters_of_types.get(kind as usize).copied().unwrap_or_default());
     let parameters = parameters.collect();
     let script = renamed(script, &names);
+    let called: Vec<String> =
+        order.iter().map(|&old| called.get(old as usize).cloned().unwrap_or_default()).collect();
     let mut written = Module::new();
     Shipped { imported, order, places, parameters, names }
         .parse_core_module(&mut written, Parser::new(0), module)
         .map_err(|error| WasmError(error.to_string()))?;
     // Functions that called twins may be twins now.
-    if twins { shipped(&written.finish(), &script) } else { Ok((written.finish(), script)) }
+    if twins { ordered(&written.finish(), &script, &called) } else { Ok((written.finish(), script, called)) }
 }
 
 /// The script with other words in place of these.
@@ -354,7 +394,7 @@ mod tests {
     /// A module of two functions: the first calls an import and the second and is exported as `f`; the second
     /// has two variables of one type and one of another, and uses the last most.
     fn module(swapped: bool) -> Vec<u8> {
-        use wasm_encoder::{EntityType, ExportKind, TypeSection, ValType};
+        use wasm_encoder::{EntityType, ExportKind, NameMap, NameSection, TypeSection, ValType};
         let mut module = Module::new();
         let mut types = TypeSection::new();
         types.ty().function([], [ValType::I32]);
@@ -382,13 +422,21 @@ mod tests {
             code.function(function);
         }
         module.section(&code);
-        module.section(&CustomSection { name: "name".into(), data: (&[1_u8][..]).into() });
+        let mut named = NameMap::new();
+        for (place, name) in
+            [(first, "calling"), (second, "counting")].into_iter().collect::<BTreeMap<_, _>>()
+        {
+            named.append(place, name);
+        }
+        let mut names = NameSection::new();
+        names.functions(&named);
+        module.section(&names);
         module.finish()
     }
 
     #[test]
     fn functions_change_places_and_still_find_each_other() {
-        let (bytes, _) = shipped(&module(false), "").unwrap();
+        let (bytes, ..) = shipped(&module(false), "").unwrap();
         assert!(wasmparser::validate(&bytes).is_ok());
         assert_eq!(shipped(&module(true), "").unwrap().0, bytes);
         // Two variables of one type, the one used twice first; then the call of both functions.
@@ -397,6 +445,9 @@ mod tests {
             assert!(bytes.windows(code.len()).any(|part| part == code), "{bytes:x?}");
         }
         assert!(!bytes.windows(4).any(|part| part == b"name"));
+        for swapped in [false, true] {
+            assert_eq!(shipped(&module(swapped), "").unwrap().2, ["calling", "counting"]);
+        }
     }
 
     #[test]
@@ -422,7 +473,7 @@ mod tests {
             code.function(&function);
         }
         module.section(&code);
-        let (bytes, _) = shipped(&module.finish(), "").unwrap();
+        let (bytes, ..) = shipped(&module.finish(), "").unwrap();
         assert!(wasmparser::validate(&bytes).is_ok());
         let bodies =
             Parser::new(0).parse_all(&bytes).filter(|part| matches!(part, Ok(Payload::CodeSectionEntry(_))));
@@ -433,7 +484,7 @@ mod tests {
     fn module_and_script_agree_on_the_new_names() {
         let script =
             "{ __wbg_now_0123: () => 1, __wbg_now_01234: f }; wasm.wasm_bindgen_0123_call(); wasm.f()";
-        let (bytes, script) = shipped(&module(false), script).unwrap();
+        let (bytes, script, _) = shipped(&module(false), script).unwrap();
         assert_eq!(script, "{ $0: () => 1, __wbg_now_01234: f }; wasm.$_1(); wasm.f()");
         for (name, there) in [("$0", true), ("$_1", true), ("__wbg_now", false), ("wasm_bindgen", false)] {
             assert_eq!(bytes.windows(name.len()).any(|part| part == name.as_bytes()), there, "{name}");

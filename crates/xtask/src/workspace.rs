@@ -101,6 +101,16 @@ impl Workspace {
         command
     }
 
+    /// Folders of this machine, none of which a built file may name.
+    pub fn places(&self) -> Vec<PathBuf> {
+        let own = [self.root.clone(), self.target.clone(), self.cargo_home(), self.sysroot()];
+        let mut places: Vec<PathBuf> = own.into_iter().chain(env::home_dir()).collect();
+        // A checkout may be reached by a link.
+        places.extend(places.clone().iter().filter_map(|place| place.canonicalize().ok()));
+        places.retain(|place| place.is_absolute() && place.components().count() > 1);
+        places
+    }
+
     /// Where the toolchain keeps its libraries.
     fn sysroot(&self) -> PathBuf {
         let mut rustc = Command::new("rustc");
@@ -108,7 +118,8 @@ impl Workspace {
         output(&mut rustc).map_or_else(|_| PathBuf::new(), |path| PathBuf::from(path.trim()))
     }
 
-    fn cargo_home(&self) -> PathBuf {
+    /// Where cargo keeps the crates it fetched.
+    pub fn cargo_home(&self) -> PathBuf {
         env::var_os("CARGO_HOME").map_or_else(
             || env::home_dir().unwrap_or_else(|| self.root.clone()).join(".cargo"),
             PathBuf::from,
