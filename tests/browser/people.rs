@@ -324,6 +324,11 @@ async fn walks_the_ways_out(found: &mut Found, brewer: &Brewer) {
     let finished = &two_finished()[1];
     go(brewer, "#/b/twin", "[data-test=next-move]").await;
     found.state(brewer, "finished batch").await;
+    for (how, width, height) in [("at a desk", 1280, 900), ("on its side", 844, 390)] {
+        be(brewer, width, height).await;
+        found.state_of(brewer, &format!("finished batch {how}"), false).await;
+    }
+    be(brewer, 390, 844).await;
     brewer.open_all_stages().await;
     found.state_of(brewer, "finished batch, all stages open", false).await;
     go(brewer, "#/out/twin", "[data-test=qr]").await;
