@@ -40,7 +40,7 @@ fn given() -> Option<[Envelope; 2]> {
     let text = document().body()?.text_content()?;
     let mut lines = text.lines().map(decode);
     match (lines.next()?, lines.next()?) {
-        (Ok(Opened::Current(finished)), Ok(Opened::Current(watched))) => Some([finished, watched]),
+        (Ok(Opened::Current(finished)), Ok(Opened::Current(watched))) => Some([*finished, *watched]),
         _ => None,
     }
 }
