@@ -15,6 +15,7 @@ mod brewday;
 mod chromium;
 mod faults;
 mod harness;
+mod hosting;
 mod kettle;
 #[cfg(unix)]
 mod kills;
