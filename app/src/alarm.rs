@@ -7,7 +7,7 @@
 use crate::clock;
 use crate::offline::{call, property};
 use crate::page::batch_address;
-use crate::signals::{RwSignal, StoredValue};
+use crate::signals::{RwSignal, StoredValue, effect};
 use crate::state::{Open, Saved, Shared};
 use crate::store::{Store, StoreError};
 use batch::document::{Batch, Timer};
@@ -107,14 +107,14 @@ impl Alarm {
             looked: RwSignal::new(0),
             inner: StoredValue::new(Inner::default()),
         };
-        Effect::new(move || {
+        effect(move || {
             shared.stored.track();
             alarm.opened.track();
             let stored = Store::with_timers();
             alarm.inner.update_value(|inner| inner.stored = stored);
             alarm.looked.update(|count| *count += 1);
         });
-        Effect::new(move || {
+        effect(move || {
             alarm.keep_on.track();
             alarm.tend(&alarm.waiting());
         });

@@ -1,7 +1,7 @@
 //! One batch: the next move, the warnings, and the stages in the order they happen.
 
 use crate::page::{BOOK, WORDS, focus, mark_root, out_address, retitle};
-use crate::signals::{Callback, Memo, RwSignal};
+use crate::signals::{Callback, Memo, RwSignal, effect};
 use crate::stages::{Headline, IONS, layout};
 use crate::state::{Open, Saved, Shared};
 use crate::store::StoreError;
@@ -43,7 +43,7 @@ pub fn screen(shared: Shared) -> View {
     let opened = Opened(RwSignal::new(Vec::new()));
     let first_fruit =
         Memo::new(move || open.document.with(|batch| batch.fruit.first().map(|item| item.fruit)));
-    Effect::new(move |_| mark_root("data-fruit", fruit_colour(first_fruit.get())));
+    effect(move || mark_root("data-fruit", fruit_colour(first_fruit.get())));
     let stages: Vec<View> = Stage::ALL.iter().map(|&stage| stage_view(shared, open, opened, stage)).collect();
     View::many(vec![
         tag("header")

@@ -4,7 +4,7 @@
 use crate::alarm::Alarm;
 use crate::offline::{Offline, Update, call, property};
 use crate::preferences::{Preferences, Theme};
-use crate::signals::{RwSignal, StoredValue};
+use crate::signals::{RwSignal, StoredValue, effect};
 use crate::state::{Open, Saved, Shared, SharedParts};
 use crate::store::{Change, Store, StoreError};
 use crate::view::{Shows, View, tag};
@@ -137,15 +137,16 @@ pub fn page() -> View {
     // A store that cannot be read cannot be tidied either; the batch book says so.
     let _ = Store::purge_old(clock::now());
 
-    Effect::new(move |before: Option<Preferences>| {
+    let mut before = None::<Preferences>;
+    effect(move || {
         let now = shared.preferences.get();
         mark_root("data-theme", now.theme.key());
-        if before.is_some_and(|before| before != now)
+        if before.as_ref().is_some_and(|before| *before != now)
             && let Err(problem) = Store::save_preferences(&now.to_text())
         {
             shared.tell(problem.to_string());
         }
-        now
+        before = Some(now);
     });
     let _ = Store::watch(move |change| {
         if change == Change::Preferences

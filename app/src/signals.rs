@@ -5,8 +5,8 @@
 //! value itself knows them. What follows what, and when it ends, is the framework's own doing.
 
 use leptos::prelude::{
-    ArcTrigger, Get, GetUntracked, GetValue, LocalStorage, Memo as Counter, Notify, StoredValue as Stored,
-    Track, untrack,
+    ArcTrigger, Effect, Get, GetUntracked, GetValue, LocalStorage, Memo as Counter, Notify,
+    StoredValue as Stored, Track, untrack,
 };
 use std::any::Any;
 use std::cell::RefCell;
@@ -206,6 +206,13 @@ impl<T: 'static> Callback<T> {
     }
 }
 
+/// Done a moment later, and again whenever something it reads changes, as long as the part of the screen that
+/// began it is there. The framework's own effects are compiled anew for each thing done.
+pub fn effect(act: impl FnMut() + 'static) {
+    let mut act: Box<dyn FnMut()> = Box::new(act);
+    Effect::new(move |_: Option<()>| act());
+}
+
 /// A value worked out from others, anew when one of them changes, and told on only when it is another then.
 pub struct Memo<T> {
     /// Counts the values there were.
@@ -236,6 +243,10 @@ fn counter(step: Step) -> Counter<u32> {
 impl<T: PartialEq + 'static> Memo<T> {
     /// A value worked out like this.
     pub fn new(work: impl Fn() -> T + Send + Sync + 'static) -> Self {
+        Self::of(Box::new(work))
+    }
+
+    fn of(work: Box<dyn Fn() -> T + Send + Sync>) -> Self {
         let value = Handle::new(Rc::new(RefCell::new(None::<T>)));
         let step = move || {
             let new = Some(work());

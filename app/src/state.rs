@@ -3,7 +3,7 @@
 
 use crate::offline::{Offline, Persistence};
 use crate::preferences::Preferences;
-use crate::signals::{Memo, RwSignal, StoredValue};
+use crate::signals::{Memo, RwSignal, StoredValue, effect};
 use crate::store::{Change, Store, StoreError};
 use crate::{clock, text_file};
 use batch::document::Batch;
@@ -180,7 +180,7 @@ impl Open {
             timer: StoredValue::new(None),
             looks: StoredValue::new(Vec::new()),
         })));
-        Effect::new(move |_| {
+        effect(move || {
             document.with(|batch| {
                 open.plan.with(|plan| {
                     open.looks.with_value(|looks| looks.iter().for_each(|(_, look)| look(batch, plan)));
@@ -209,6 +209,10 @@ impl Open {
     /// after a change, and only those hear of it whose part is another: a screen has hundreds of them, and the
     /// framework's own way of asking each costs more than the looking.
     pub fn seen<T: PartialEq + 'static>(self, look: impl Fn(&Batch, &Plan) -> T + 'static) -> RwSignal<T> {
+        self.looked_at(Box::new(look))
+    }
+
+    fn looked_at<T: PartialEq + 'static>(self, look: Box<dyn Fn(&Batch, &Plan) -> T>) -> RwSignal<T> {
         let seen = RwSignal::new(
             self.document.with_untracked(|batch| self.plan.with_untracked(|plan| look(batch, plan))),
         );
@@ -230,6 +234,12 @@ impl Open {
 
     /// Changes the document and saves it soon.
     pub fn edit(self, change: impl FnOnce(&mut Batch)) {
+        let mut change = Some(change);
+        // Behind a pointer: what follows is there once, not for each change.
+        self.changed(&mut |batch| change.take().into_iter().for_each(|change| change(batch)));
+    }
+
+    fn changed(self, change: &mut dyn FnMut(&mut Batch)) {
         self.document.update(change);
         // A conflict is settled by the person, not by the next key.
         if !matches!(self.saved.get_untracked(), Saved::No(StoreError::OtherTab { .. })) {
@@ -244,8 +254,15 @@ impl Open {
 
     /// Changes the document and offers the way back.
     pub fn edit_with_undo(self, message: &str, change: impl FnOnce(&mut Batch)) {
+        let mut change = Some(change);
+        self.changed_with_undo(message, &mut |batch| {
+            change.take().into_iter().for_each(|change| change(batch));
+        });
+    }
+
+    fn changed_with_undo(self, message: &str, change: &mut dyn FnMut(&mut Batch)) {
         let before = self.document.get_untracked();
-        self.edit(change);
+        self.changed(change);
         self.shared.tell_with_undo(message, move || {
             // The batch may have been closed since.
             if self.saved.try_get_untracked().is_some() {

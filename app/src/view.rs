@@ -92,7 +92,11 @@ impl Tag {
     }
 
     /// What happens at an event.
-    pub fn on(self, name: &'static str, mut act: impl FnMut(Event) + 'static) -> Self {
+    pub fn on(self, name: &'static str, act: impl FnMut(Event) + 'static) -> Self {
+        self.hears(name, Box::new(act))
+    }
+
+    fn hears(self, name: &'static str, mut act: Box<dyn FnMut(Event)>) -> Self {
         // What is shared is looked up where the element was made.
         let owner = Owner::current();
         self.part(

@@ -4,7 +4,7 @@
 use crate::page::focus;
 use crate::page::rest_focus;
 use crate::preferences::Preferences;
-use crate::signals::{Callback, Memo, RwSignal, Signal};
+use crate::signals::{Callback, Memo, RwSignal, Signal, effect};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
 use batch::document::{Batch, Fallback, Slot, Spec};
@@ -146,7 +146,8 @@ impl NumberField {
         let text = RwSignal::new(shown(value.get_untracked()));
 
         // A value that changed elsewhere (undo, another unit) replaces the text; one's own typing does not.
-        Effect::new(move |before: Option<(Typed, Unit)>| {
+        let mut before = None::<(Typed, Unit)>;
+        effect(move || {
             let now = (value.get(), unit.get());
             if before.is_some_and(|before| before != now) {
                 let typed = read(spec, &now.1, &text.get_untracked(), ranged);
@@ -155,7 +156,7 @@ impl NumberField {
                     problem.set(None);
                 }
             }
-            now
+            before = Some(now);
         });
 
         let take = move |typed: String| match read(spec, &unit.get_untracked(), &typed, ranged) {
@@ -226,7 +227,18 @@ impl NumberField {
             let unit = unit.get();
             hint.get().map_or_else(String::new, |amount| field_text(amount, &unit))
         };
-        let below = move || problem.get().map_or_else(|| note.get(), |(message, _)| message);
+        // A note that goes leaves its room behind: nothing below may jump away from the thumb.
+        let mut kept = String::new();
+        let below = move || {
+            let words = problem.get().map_or_else(|| note.get(), |(message, _)| message);
+            if words.is_empty() {
+                return tag("span").class("room").child(kept.clone()).view();
+            }
+            if problem.with_untracked(Option::is_none) {
+                kept.clone_from(&words);
+            }
+            words.view()
+        };
         tag("div")
             .class("field")
             .class_while("wrong", move || problem.with(Option::is_some))
@@ -606,8 +618,9 @@ pub fn sentence(sentence: Sentence) -> View {
 pub fn toast_view(shared: Shared) -> View {
     // Long enough to read and reach; what it could undo is rarely wanted later.
     const STAYS: std::time::Duration = std::time::Duration::from_secs(20);
-    Effect::new(move |before: Option<Option<TimeoutHandle>>| {
-        if let Some(timer) = before.flatten() {
+    let mut before = None::<TimeoutHandle>;
+    effect(move || {
+        if let Some(timer) = before.take() {
             timer.clear();
         }
         // What is told takes its time to read, and an offer stays until it is answered.
@@ -615,7 +628,7 @@ pub fn toast_view(shared: Shared) -> View {
             let toast = toast.as_ref().filter(|toast| toast.offer.is_none())?;
             Some(STAYS * (1 + toast.lines.len() as u32))
         });
-        stays.and_then(|stays| set_timeout_with_handle(move || shared.toast.set(None), stays).ok())
+        before = stays.and_then(|stays| set_timeout_with_handle(move || shared.toast.set(None), stays).ok());
     });
     let close = move || {
         shared.toast.set(None);
