@@ -110,7 +110,6 @@ pub fn compile(workspace: &Workspace, program: Program) -> Result<Compiled, Comp
         .map_err(|error| bindgen(&error))?
         .omit_default_module_path(false)
         .typescript(false)
-        .demangle(false)
         .remove_producers_section(true)
         .generate_output()
         .map_err(|error| bindgen(&error))?;
