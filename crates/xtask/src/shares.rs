@@ -30,7 +30,7 @@ use crate::workspace::Workspace;
 const SHOWN: usize = 40;
 
 /// Crates with at least this many bytes are shown by themselves.
-const LEAST: usize = 1000;
+const LEAST: usize = 2000;
 
 /// One function of the module.
 struct Piece {
@@ -76,7 +76,7 @@ impl Pieces {
         }
         for (place, body) in bodies.iter().enumerate() {
             let name = names.get(place).map(String::as_str).unwrap_or_default();
-            let name = format!("{:#}", rustc_demangle::demangle(name));
+            let name = readable(name);
             let length = body.range().len();
             let bytes = length + digits(length);
             pieces.functions.push(Piece { owner: owner(&name), name, bytes });
@@ -274,14 +274,41 @@ fn section_name(kind: u8) -> &'static str {
     }
 }
 
-/// The path a function's name begins with, from the crate on: of the type for a method of a trait, of the trait
-/// where the type is no path, of the thing dropped for the code that drops it.
+/// A name as it stands in the source: without the hash behind a crate, and without the number that the
+/// wasm-bindgen step gives to names that come again.
+fn readable(name: &str) -> String {
+    let name = format!("{:#}", rustc_demangle::demangle(name));
+    let mut text = String::with_capacity(name.len());
+    let mut rest = name.as_str();
+    while let Some((before, after)) = rest.split_once('[') {
+        text.push_str(before);
+        let digits = after.bytes().take_while(u8::is_ascii_hexdigit).count();
+        let behind = after.get(digits..).and_then(|behind| behind.strip_prefix(']'));
+        // Shorter ones may be types: `[f64]`.
+        match behind {
+            Some(behind) if digits > 8 || behind.is_empty() => rest = behind,
+            _ => {
+                text.push('[');
+                rest = after;
+            }
+        }
+    }
+    text.push_str(rest);
+    text
+}
+
+/// The path by which code is told whose it is: of the closure that was built into code written for any; else what
+/// the name begins with, from the crate on: of the type for a method of a trait, of the trait where the type is
+/// no path, of the thing dropped for the code that drops it.
 fn path(name: &str) -> &str {
     let of_a_path = |letter: char| letter.is_alphanumeric() || matches!(letter, '_' | ':');
+    let closure = name.split(['<', ',', ' ', '(', '[', '&']).rev().find(|part| part.contains("::{closure"));
     let candidates = [
-        name.strip_prefix("core::ptr::drop_in_place<"),
-        name.strip_prefix('<'),
+        closure.filter(|part| part.starts_with(char::is_lowercase)),
+        name.strip_prefix("core::ptr::drop_in_place").map(|rest| rest.trim_start_matches(':')),
+        name.strip_prefix('<').and_then(|rest| rest.split_once(" as ")).map(|(of, _)| of),
         name.strip_prefix('<').and_then(|rest| rest.split_once(" as ")).map(|(_, of)| of),
+        name.strip_prefix('<'),
         Some(name),
     ];
     let paths = candidates.into_iter().flatten().map(|rest| {
@@ -370,6 +397,16 @@ pub fn size(workspace: &Workspace) -> Result<(), TaskError> {
     }
     println!("{:<36} {:>9}", "the module", wasm.len());
 
+    println!("\n{:<70} {:>9}", "module of ours (bytes of code)", "raw");
+    for (name, bytes) in pieces.by(module_of).into_iter().take(SHOWN) {
+        println!("{name:<70} {bytes:>9}");
+        row(&format!("module {name}"), bytes, "");
+    }
+    println!("\n{:<110} {:>9}", "function (bytes of code, alike names together)", "raw");
+    for (name, bytes) in pieces.by(|piece| Some(piece.name.clone())).into_iter().take(SHOWN) {
+        let short: String = name.chars().take(110).collect();
+        println!("{short:<110} {bytes:>9}");
+    }
     let whole = brotli(&wasm)?;
     println!("\n{:<36} {:>9} {:>9} {:>9}", "crate (bytes)", "code", "data", "brotli");
     let crates = pieces.crates();
@@ -389,16 +426,6 @@ pub fn size(workspace: &Workspace) -> Result<(), TaskError> {
     println!("{:<36} {:>9} {:>9} {whole:>9}", "the module, taken apart", "", "");
     println!("brotli: how much less it would be without the crate; shares do not add up.");
 
-    println!("\n{:<70} {:>9}", "module of ours (bytes of code)", "raw");
-    for (name, bytes) in pieces.by(module_of).into_iter().take(SHOWN) {
-        println!("{name:<70} {bytes:>9}");
-        row(&format!("module {name}"), bytes, "");
-    }
-    println!("\n{:<110} {:>9}", "function (bytes of code, alike names together)", "raw");
-    for (name, bytes) in pieces.by(|piece| Some(piece.name.clone())).into_iter().take(SHOWN) {
-        let short: String = name.chars().take(110).collect();
-        println!("{short:<110} {bytes:>9}");
-    }
     println!("\n{:<36} {:>9} {:>9}", "almost empty page", floor.raw, floor.brotli);
     size::print(&site);
 
@@ -503,6 +530,20 @@ mod tests {
     }
 
     #[test]
+    fn a_name_is_read_without_hashes_and_numbers() {
+        for (name, read) in [
+            (
+                "<core[0123456789abcdef]::iter::Map<[f64], [u8; 4]>>::next[12]",
+                "<core::iter::Map<[f64], [u8; 4]>>::next",
+            ),
+            ("_ZN4calc4brew4mash3run17h0123456789abcdefE", "calc::brew::mash::run"),
+            ("memcpy", "memcpy"),
+        ] {
+            assert_eq!(readable(name), read);
+        }
+    }
+
+    #[test]
     fn a_name_tells_the_crate() {
         for (name, crate_name, module) in [
             ("calc::brew::mash::Mash::ph", "calc", Some("calc::brew::mash")),
@@ -512,7 +553,21 @@ mod tests {
             ("<&mut batch::json::Writer as core::fmt::Write>::write_str", "batch", Some("batch::json")),
             ("<alloc::vec::Vec<T,A> as core::ops::drop::Drop>::drop", "alloc", None),
             ("core::ptr::drop_in_place<app::state::Shared>", "app", Some("app::state")),
+            ("core::ptr::drop_in_place::<app::state::Shared>", "app", Some("app::state")),
             ("core::ptr::drop_in_place<[f64]>", "core", None),
+            ("<alloc::vec::Vec<app::view::View>>::push", "alloc", None),
+            ("<batch::plan::make::Maker>::brew", "batch", Some("batch::plan::make")),
+            ("<calc::data::malts::MaltClass>::data", "calc", Some("calc::data::malts")),
+            (
+                "app::widgets::live::<app::view::View, app::book::screen::{closure#1}>::{closure#0}",
+                "app",
+                Some("app::book"),
+            ),
+            (
+                "<core::iter::Map<I, batch::say::words::{closure#0}> as core::iter::Iterator>::next",
+                "batch",
+                Some("batch::say"),
+            ),
             ("__wbindgen_malloc", "wasm_bindgen", None),
             ("memcpy", "(without a crate)", None),
         ] {
