@@ -1,6 +1,7 @@
 //! A folder of built files, held in memory and ready to be sent.
 
 use std::collections::BTreeMap;
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::{fmt, fs, io};
 
@@ -117,24 +118,73 @@ impl Asset {
 }
 
 /// Compresses once and for all, as for a static host that serves what was packed before: brotli, quality 11,
-/// and the best of the hints that the format's encoder takes.
+/// and the best of the hints that the format's encoder takes. A module taken apart is packed stream by stream, each
+/// with codes of its own: the encoder by itself does not see where one ends and another begins.
 fn compress(raw: &[u8]) -> Vec<u8> {
-    use brotli::enc::BrotliEncoderParams;
     use brotli::enc::backward_references::BrotliEncoderMode::{
         BROTLI_MODE_FONT, BROTLI_MODE_GENERIC, BROTLI_MODE_TEXT,
     };
-    let packed = |mode| {
-        let params =
-            BrotliEncoderParams { quality: 11, lgwin: 22, size_hint: raw.len(), mode, ..Default::default() };
-        let mut packed = Vec::new();
-        // Writing to a Vec cannot fail; were it ever to, the size gate must not see a small file.
-        match brotli::BrotliCompress(&mut &*raw, &mut packed, &params) {
-            Ok(_) => packed,
-            Err(_) => raw.to_vec(),
+    let hints = match streams(raw) {
+        Some(cuts) => vec![(BROTLI_MODE_GENERIC, Vec::new()), (BROTLI_MODE_FONT, cuts)],
+        None => {
+            [BROTLI_MODE_GENERIC, BROTLI_MODE_TEXT, BROTLI_MODE_FONT].map(|mode| (mode, Vec::new())).into()
         }
     };
-    let all = [BROTLI_MODE_GENERIC, BROTLI_MODE_TEXT, BROTLI_MODE_FONT].map(packed);
-    all.into_iter().min_by_key(Vec::len).unwrap_or_else(|| raw.to_vec())
+    let all = hints.into_iter().map(|(mode, cuts)| packed(raw, mode, &cuts));
+    all.min_by_key(Vec::len).unwrap_or_else(|| raw.to_vec())
+}
+
+/// A module taken apart is larger than this; of what is smaller, parts do not pay.
+const LEAST: usize = 1 << 16;
+
+/// How many lengths stand in front of a module taken apart, with those of the module and its head.
+const LENGTHS: usize = 12;
+
+/// Where the streams of a module taken apart end, by what stands in front of them; `None` for anything else. It
+/// decides how well the file is packed and nothing else, so a wrong guess does no harm.
+fn streams(raw: &[u8]) -> Option<Vec<usize>> {
+    if raw.len() < LEAST {
+        return None;
+    }
+    let (mut at, mut numbers) = (0, Vec::new());
+    while numbers.len() < LENGTHS {
+        let rest = raw.get(at..)?;
+        let length = rest.iter().take(5).position(|byte| *byte < 128)? + 1;
+        let digits = rest.get(..length)?.iter().rev();
+        numbers.push(digits.fold(0_usize, |value, byte| value << 7 | usize::from(byte & 127)));
+        at += length;
+    }
+    let mut cuts = Vec::new();
+    for &length in numbers.get(2..)? {
+        at = at.checked_add(length).filter(|&at| at < raw.len())?;
+        cuts.push(at);
+    }
+    Some(cuts)
+}
+
+fn packed(raw: &[u8], mode: brotli::enc::backward_references::BrotliEncoderMode, cuts: &[usize]) -> Vec<u8> {
+    let params = brotli::enc::BrotliEncoderParams {
+        quality: 11,
+        lgwin: 22,
+        size_hint: raw.len(),
+        mode,
+        ..Default::default()
+    };
+    let write = || -> io::Result<Vec<u8>> {
+        let mut packed = Vec::new();
+        let mut writer = brotli::CompressorWriter::with_params(&mut packed, 4096, &params);
+        let mut from = 0;
+        for &cut in cuts {
+            writer.write_all(raw.get(from..cut).unwrap_or_default())?;
+            writer.flush()?;
+            from = cut;
+        }
+        writer.write_all(raw.get(from..).unwrap_or_default())?;
+        drop(writer);
+        Ok(packed)
+    };
+    // Writing to a Vec cannot fail; were it ever to, the size gate must not see a small file.
+    write().unwrap_or_else(|_| raw.to_vec())
 }
 
 /// How the names of packed copies end, which other hosts than ours send in place of the file.
@@ -174,6 +224,30 @@ mod tests {
         assert!(!carries_hash("index.html"));
         assert!(!carries_hash("icons/maskable-192.png"));
         assert!(!carries_hash("icons/apple-touch-icon.png"));
+    }
+
+    #[test]
+    fn what_is_packed_in_parts_is_what_it_was_before() {
+        use brotli::enc::backward_references::BrotliEncoderMode::BROTLI_MODE_FONT;
+        // Two kinds of content behind the lengths of a module taken apart, the last of which are zero.
+        let kind = |seed: u32, count: u32| (0..count).map(move |n| (n.wrapping_mul(seed) >> 28) as u8);
+        let mut raw = vec![9, 3, 0x80, 0x10];
+        raw.extend([0; 9]);
+        let head = raw.len();
+        raw.extend(kind(2_654_435_761, 2048).chain(kind(12_345, LEAST as u32)));
+        let cuts = streams(&raw).unwrap();
+        assert_eq!(cuts, [head + 2048; 10]);
+        let packed = packed(&raw, BROTLI_MODE_FONT, &cuts);
+        let mut back = Vec::new();
+        brotli::BrotliDecompress(&mut &packed[..], &mut back).unwrap();
+        assert!(back == raw && packed.len() < raw.len());
+    }
+
+    #[test]
+    fn what_is_no_module_taken_apart_has_no_streams() {
+        for other in [&b""[..], b"\0asm\x01\0\0\0", b"<!doctype html><title>A page</title>"] {
+            assert_eq!(streams(other), None, "{other:?}");
+        }
     }
 
     #[test]
