@@ -1,11 +1,10 @@
 // Puts the app's module together again while it arrives, and has it compiled while the rest is on its way. It is
 // sent with its code taken apart, alike beside alike, because that packs a tenth better. How, and what the streams
 // are, stands in crates/xtask/src/apart.rs.
-const [SIZE, HEAD, BLOCKS] = {{shape}};
 const ALIGNED = Array.from("23230011001122232301012", Number);
 
-// One block of functions: how many, how long they are together, and the lengths of its streams in `from`.
-function together(from, [functions, size, ...lengths]) {
+// One block: how many functions, how long they are together, and the lengths of its streams in `from`.
+function together(from, functions, size, lengths) {
   const whole = new Uint8Array(size);
   const places = [0];
   for (const length of lengths) places.push(places.at(-1) + length);
@@ -64,24 +63,29 @@ function together(from, [functions, size, ...lengths]) {
 
 // Passes the module on, in the order in which it arrives.
 async function arrive(reader, module) {
-  const file = new Uint8Array(SIZE);
-  let [there, taken] = [0, 0];
+  const file = new Uint8Array(1 << 21);
+  let [there, taken, done] = [0, 0];
+  const more = async () => {
+    const part = await reader.read();
+    done = part.done;
+    if (!done) file.set(part.value, there);
+    there += part.value?.length ?? 0;
+  };
   const next = async (count) => {
     taken += count;
-    while (there < taken) {
-      const { done, value } = await reader.read();
-      if (done) throw new Error("The app's module stops too early.");
-      file.set(value, there);
-      there += value.length;
-    }
+    while (there < taken && !done) await more();
+    if (there < taken) throw new Error("The app's module stops too early.");
     return file.slice(taken - count, taken);
   };
-  module.enqueue(await next(HEAD));
-  for (const block of BLOCKS) {
-    const length = block.slice(2).reduce((sum, length) => sum + length);
-    module.enqueue(together(await next(length), block));
+  const [head, ...blocks] = new Uint32Array((await next(100)).buffer);
+  module.enqueue(await next(head));
+  for (let block = 0; block < 24; block += 12) {
+    const lengths = blocks.slice(block + 2, block + 12);
+    const from = await next(lengths.reduce((sum, length) => sum + length));
+    module.enqueue(together(from, blocks[block], blocks[block + 1], lengths));
   }
-  module.enqueue(await next(SIZE - taken));
+  while (!done) await more();
+  module.enqueue(file.subarray(taken, there));
   module.close();
 }
 

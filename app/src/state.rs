@@ -156,6 +156,9 @@ pub struct OpenParts {
     looks: StoredValue<Vec<(u32, Look)>>,
 }
 
+/// What somebody looks for in the batch and its plan.
+type Finding<T> = Box<dyn Fn(&Batch, &Plan) -> T>;
+
 /// Looks at the batch and its plan after a change.
 type Look = Box<dyn Fn(&Batch, &Plan)>;
 
@@ -212,7 +215,7 @@ impl Open {
         self.looked_at(Box::new(look))
     }
 
-    fn looked_at<T: PartialEq + 'static>(self, look: Box<dyn Fn(&Batch, &Plan) -> T>) -> RwSignal<T> {
+    fn looked_at<T: PartialEq + 'static>(self, look: Finding<T>) -> RwSignal<T> {
         let seen = RwSignal::new(
             self.document.with_untracked(|batch| self.plan.with_untracked(|plan| look(batch, plan))),
         );

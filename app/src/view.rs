@@ -247,11 +247,14 @@ enum Kept {
     On(Listener),
 }
 
+/// What is done at an event.
+type Act = Box<dyn FnMut(Event)>;
+
 struct Listener {
     element: Element,
     name: &'static str,
     heard: Closure<dyn FnMut(Event)>,
-    act: Rc<RefCell<Box<dyn FnMut(Event)>>>,
+    act: Rc<RefCell<Act>>,
 }
 
 impl Drop for Listener {

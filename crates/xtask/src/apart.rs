@@ -7,12 +7,12 @@
 //! How addresses are aligned is not sent. A module says it with every load and store, as a hint without meaning;
 //! it comes out as the hint that is usual for the operation.
 //!
-//! The file begins with what stands before the code. The functions follow in blocks, each with its streams one
-//! behind the other, then what stands behind the code. How long all of these are is told by a [`Shape`], which
-//! `dist` writes into the script. Sizes of functions are not sent; they are written anew, in five bytes each,
-//! which wasm permits.
+//! The file begins with how long its parts are, numbers of four bytes, the lowest first: of what stands before the
+//! code; of each of two blocks of functions, how many they are, how long they are together, and how long each of
+//! their streams is. Then come the parts, and last what stands behind the code. Sizes of functions are not sent; they
+//! are written anew, in five bytes each, which wasm permits.
 
-use std::fmt::Write as _;
+use xtask::site::{BLOCKS, LENGTHS, STREAMS};
 
 use crate::wasm::WasmError;
 
@@ -36,12 +36,12 @@ const BRANCHES: usize = 7;
 const DECLARATIONS: usize = 8;
 /// Types of blocks and of functions called by their place, tables, memories, globals.
 const REST: usize = 9;
-/// How many streams there are.
-const STREAMS: usize = 10;
-
 /// So many bytes of code, about, make the last block; all before it is the first. More blocks pack worse, by half
 /// a kilobyte each. The first is compiled while the last arrives, and little is left to do then.
 const LAST: usize = 200_000;
+
+/// So much `app/together.js` has room for.
+const ROOM: usize = 1 << 21;
 
 /// The section of a module that holds the code.
 const CODE: u8 = 10;
@@ -251,7 +251,7 @@ impl Flow for Together<'_> {
 }
 
 /// Functions that are sent together.
-#[derive(Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Block {
     functions: usize,
     /// Their code with its sizes.
@@ -259,31 +259,15 @@ struct Block {
     streams: [usize; STREAMS],
 }
 
-/// How long the parts of the file are.
-#[derive(Debug, PartialEq, Eq)]
-pub struct Shape {
-    /// All of it.
-    file: usize,
-    /// What stands before the first function.
-    head: usize,
-    blocks: Vec<Block>,
-}
-
-impl Shape {
-    /// As `app/together.js` reads it.
-    pub fn script(&self) -> String {
-        let mut script = format!("[{},{},[", self.file, self.head);
-        for Block { functions, bytes, streams } in &self.blocks {
-            // The last stream ends where the block does, but the script need not work that out.
-            let _ = write!(script, "[{functions},{bytes}");
-            for length in streams {
-                let _ = write!(script, ",{length}");
-            }
-            script.push_str("],");
-        }
-        script.push_str("]]");
-        script
+/// How long the parts of the file are, as it begins.
+fn lengths(head: usize, blocks: &[Block; BLOCKS]) -> Result<Vec<u8>, WasmError> {
+    let numbers =
+        blocks.iter().flat_map(|block| [block.functions, block.bytes].into_iter().chain(block.streams));
+    let mut bytes = Vec::with_capacity(LENGTHS);
+    for number in [head].into_iter().chain(numbers) {
+        bytes.extend(u32::try_from(number).map_err(|_| short())?.to_le_bytes());
     }
+    Ok(bytes)
 }
 
 /// Where the code of a module begins, the size of its section not counted, and where it ends.
@@ -303,32 +287,31 @@ fn code(module: &[u8]) -> Result<(usize, usize, usize), WasmError> {
     }
 }
 
-/// The module taken apart, and how it lies there.
+/// The module taken apart.
 ///
 /// # Errors
 /// When the bytes are not a well-formed module with code, hold an operation that `app/together.js` does not
-/// know, or cannot be put together again.
-pub fn apart(module: &[u8]) -> Result<(Vec<u8>, Shape), WasmError> {
+/// know, are more than it has room for, or cannot be put together again.
+pub fn apart(module: &[u8]) -> Result<Vec<u8>, WasmError> {
     let (before, start, end) = code(module)?;
     let mut from = Reader { bytes: module.get(..end).unwrap_or_default(), at: start };
     let (count, functions) = from.number()?;
     let mut taken = Apart { code: from, streams: Default::default() };
-    let (mut blocks, mut packed, mut block) = (Vec::new(), Vec::new(), Block::default());
-    for place in 0..functions {
+    let (mut blocks, mut packed, mut place) = ([Block::default(); BLOCKS], Vec::new(), 0);
+    for number in 1..=functions {
         let size = taken.code.size()?;
         let start = taken.code.at;
         function(&mut taken)?;
         if taken.code.at - start != size {
             return Err(WasmError::of("a function has another size than it says"));
         }
-        block.functions += 1;
-        block.bytes += SIZE_BYTES + size;
-        let left = end - taken.code.at;
-        if place + 1 == functions || (blocks.is_empty() && left <= LAST) {
+        blocks[place].functions += 1;
+        blocks[place].bytes += SIZE_BYTES + size;
+        if number == functions || (place == 0 && end - taken.code.at <= LAST) {
             let streams = std::mem::take(&mut taken.streams);
-            block.streams = std::array::from_fn(|stream| streams[stream].len());
+            blocks[place].streams = std::array::from_fn(|stream| streams[stream].len());
             packed.extend(streams.concat());
-            blocks.push(std::mem::take(&mut block));
+            place = BLOCKS - 1;
         }
     }
     if taken.code.at != end {
@@ -336,10 +319,13 @@ pub fn apart(module: &[u8]) -> Result<(Vec<u8>, Shape), WasmError> {
     }
     let size = count.len() + blocks.iter().map(|block| block.bytes).sum::<usize>();
     let head = [module.get(..before).unwrap_or_default(), &size_in_full(size), count].concat();
-    let file = [&head, &packed, module.get(end..).unwrap_or_default()].concat();
-    let shape = Shape { file: file.len(), head: head.len(), blocks };
-    if same(module, &together(&file, &shape)?)? {
-        Ok((file, shape))
+    let file =
+        [&lengths(head.len(), &blocks)?, &head, &packed, module.get(end..).unwrap_or_default()].concat();
+    if file.len() > ROOM {
+        return Err(WasmError::of("app/together.js has no room for it"));
+    }
+    if same(module, &together(&file)?)? {
+        Ok(file)
     } else {
         Err(WasmError::of("it is another one when put together again"))
     }
@@ -364,26 +350,30 @@ fn same(one: &[u8], other: &[u8]) -> Result<bool, WasmError> {
 }
 
 /// The module put together again, as `app/together.js` does it.
-fn together(file: &[u8], shape: &Shape) -> Result<Vec<u8>, WasmError> {
+fn together(file: &[u8]) -> Result<Vec<u8>, WasmError> {
     let mut from = Reader { bytes: file, at: 0 };
-    let mut module = from.take(shape.head)?.to_vec();
-    for block in &shape.blocks {
+    let numbers = from.take(LENGTHS)?.as_chunks::<4>().0.iter();
+    let mut numbers = numbers.map(|number| u32::from_le_bytes(*number) as usize);
+    let mut number = || numbers.next().ok_or_else(short);
+    let mut module = from.take(number()?)?.to_vec();
+    for _ in 0..BLOCKS {
+        let (functions, bytes) = (number()?, number()?);
         let mut built =
             Together { streams: [const { Reader { bytes: &[], at: 0 } }; STREAMS], code: Vec::new() };
-        for (stream, length) in built.streams.iter_mut().zip(block.streams) {
-            stream.bytes = from.take(length)?;
+        for stream in &mut built.streams {
+            stream.bytes = from.take(number()?)?;
         }
         let begun = module.len();
-        for _ in 0..block.functions {
+        for _ in 0..functions {
             function(&mut built)?;
             module.extend(size_in_full(built.code.len()));
             module.append(&mut built.code);
         }
-        if module.len() - begun != block.bytes {
+        if module.len() - begun != bytes {
             return Err(short());
         }
     }
-    module.extend_from_slice(file.get(from.at..shape.file).ok_or_else(short)?);
+    module.extend_from_slice(file.get(from.at..).unwrap_or_default());
     Ok(module)
 }
 
@@ -425,12 +415,12 @@ mod tests {
     fn a_module_is_put_together_again() {
         let module = module();
         assert!(wasmparser::validate(&module).is_ok());
-        let (file, shape) = apart(&module).unwrap();
-        let again = together(&file, &shape).unwrap();
+        let file = apart(&module).unwrap();
+        let again = together(&file).unwrap();
         assert!(wasmparser::validate(&again).is_ok());
         // Three sizes, of the code and of two functions, are each written in three bytes more.
         assert_eq!(again.len(), module.len() + 9);
-        assert_eq!(apart(&again).unwrap(), (file, shape));
+        assert_eq!(apart(&again).unwrap(), file);
     }
 
     #[test]
@@ -447,9 +437,11 @@ mod tests {
         let mut module = Module::new();
         module.section(&code);
         assert!(apart(&module.finish()).unwrap_err().to_string().contains("0xd2"));
-        let (file, shape) = apart(&self::module()).unwrap();
-        for end in 0..file.len() - 1 {
-            assert!(together(&file[..end], &shape).is_err(), "{end}");
+        // What stands behind the code has no length of its own, the browser finds out.
+        let file = apart(&self::module()).unwrap();
+        let code = file.len() - b"\x0b\x0a\x01\0\x41\x05\x0b\x04data".len();
+        for end in 0..code {
+            assert!(together(&file[..end]).is_err(), "{end}");
         }
     }
 
@@ -471,8 +463,9 @@ mod tests {
         }
         module.section(&functions).section(&code);
         let module = module.finish();
-        let (file, shape) = apart(&module).unwrap();
-        assert_eq!(shape.blocks.len(), 2, "{shape:?}");
-        assert!(wasmparser::validate(&together(&file, &shape).unwrap()).is_ok());
+        let file = apart(&module).unwrap();
+        // The first length of the second block: how many functions it has.
+        assert_ne!(file[4 * (1 + 2 + STREAMS)..][..4], [0; 4]);
+        assert!(wasmparser::validate(&together(&file).unwrap()).is_ok());
     }
 }

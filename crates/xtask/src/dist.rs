@@ -117,10 +117,8 @@ fn page(workspace: &Workspace, compiled: Compiled) -> Result<Files, DistError> {
     let style =
         add_hashed(&mut files, "style", "css", lean(&read_text(&app.join("style.css"))?).into_bytes());
     // It is no module yet, but what is named so is what hosts compress.
-    let (parts, shape) = apart(&compiled.wasm).map_err(DistError::Wasm)?;
-    let wasm = add_hashed(&mut files, "app", "wasm", parts);
-    let start = [("app.wasm", &*wasm), ("{{shape}}", &shape.script())];
-    let start = fill("app/together.js", &read_text(&app.join("together.js"))?, &start)?;
+    let wasm = add_hashed(&mut files, "app", "wasm", apart(&compiled.wasm).map_err(DistError::Wasm)?);
+    let start = fill("app/together.js", &read_text(&app.join("together.js"))?, &[("app.wasm", &wasm)])?;
     let script = lean(&[own_part(&compiled.script)?, &start].concat());
     let script = add_hashed(&mut files, "app", "js", script.into_bytes());
     let boot = fill("app/boot.js", &lean(&read_text(&app.join("boot.js"))?), &[("app.js", &script)])?;

@@ -353,7 +353,7 @@ fn module_of(piece: &Piece) -> Option<String> {
 }
 
 fn brotli(module: &[u8]) -> Result<usize, WasmError> {
-    Ok(Asset::new("app.wasm", apart(module)?.0).brotli.len())
+    Ok(Asset::new("app.wasm", apart(module)?).brotli.len())
 }
 
 /// Prints where the bytes go, keeps the figures, and holds the page to its budget.
@@ -369,7 +369,7 @@ pub fn size(workspace: &Workspace) -> Result<(), TaskError> {
     assemble(workspace, compiled)?;
     progress.step("Building an almost empty page with the same settings");
     let floor = compile(workspace, Program::Floor)?;
-    let (floor_wasm, _) = apart(&floor.wasm)?;
+    let floor_wasm = apart(&floor.wasm)?;
     let floor = [Asset::new("app.wasm", floor_wasm), Asset::new("app.js", floor.script.into_bytes())];
     let floor: Weight = floor.iter().map(Weight::of).sum();
     progress.step("Taking the module to pieces");

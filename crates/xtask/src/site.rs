@@ -147,8 +147,12 @@ fn compress(raw: &[u8]) -> Vec<u8> {
 /// A module taken apart is larger than this; of what is smaller, parts do not pay.
 const LEAST: usize = 1 << 16;
 
-/// How many lengths stand in front of a module taken apart, with those of the module and its head.
-const LENGTHS: usize = 12;
+/// How many streams a block of functions has in a module taken apart.
+pub const STREAMS: usize = 10;
+/// How many blocks there are.
+pub const BLOCKS: usize = 2;
+/// How many bytes the lengths have that it begins with: of its head, and of each block with its streams.
+pub const LENGTHS: usize = 4 * (1 + BLOCKS * (2 + STREAMS));
 
 /// Where the streams of a module taken apart end, by what stands in front of them; `None` for anything else. It
 /// decides how well the file is packed and nothing else, so a wrong guess does no harm.
@@ -156,18 +160,16 @@ fn streams(raw: &[u8]) -> Option<Vec<usize>> {
     if raw.len() < LEAST {
         return None;
     }
-    let (mut at, mut numbers) = (0, Vec::new());
-    while numbers.len() < LENGTHS {
-        let rest = raw.get(at..)?;
-        let length = rest.iter().take(5).position(|byte| *byte < 128)? + 1;
-        let digits = rest.get(..length)?.iter().rev();
-        numbers.push(digits.fold(0_usize, |value, byte| value << 7 | usize::from(byte & 127)));
-        at += length;
-    }
-    let mut cuts = Vec::new();
-    for &length in numbers.get(2..)? {
-        at = at.checked_add(length).filter(|&at| at < raw.len())?;
-        cuts.push(at);
+    let lengths = raw.get(..LENGTHS)?.as_chunks::<4>().0;
+    let mut lengths = lengths.iter().map(|length| u32::from_le_bytes(*length) as usize);
+    let mut at = LENGTHS.checked_add(lengths.next()?)?;
+    let mut cuts = vec![at];
+    for (place, length) in lengths.enumerate() {
+        // Before its streams, each block says how many functions it has, and how long they are together.
+        if place % (2 + STREAMS) >= 2 {
+            at = at.checked_add(length).filter(|&at| at < raw.len())?;
+            cuts.push(at);
+        }
     }
     Some(cuts)
 }
@@ -239,14 +241,14 @@ mod tests {
     #[test]
     fn what_is_packed_in_parts_is_what_it_was_before() {
         use brotli::enc::backward_references::BrotliEncoderMode::BROTLI_MODE_FONT;
-        // Two kinds of content behind the lengths of a module taken apart, the last of which are zero.
+        // Two kinds of content behind the lengths of a module taken apart, nearly all of which are zero.
         let kind = |seed: u32, count: u32| (0..count).map(move |n| (n.wrapping_mul(seed) >> 28) as u8);
-        let mut raw = vec![9, 3, 0x80, 0x10];
-        raw.extend([0; 9]);
-        let head = raw.len();
+        let mut raw = vec![0; LENGTHS];
+        raw[13] = 8;
         raw.extend(kind(2_654_435_761, 2048).chain(kind(12_345, LEAST as u32)));
         let cuts = streams(&raw).unwrap();
-        assert_eq!(cuts, [head + 2048; 10]);
+        assert_eq!(cuts[0], LENGTHS);
+        assert_eq!(cuts[1..], [LENGTHS + 2048; BLOCKS * STREAMS]);
         let packed = packed(&raw, BROTLI_MODE_FONT, &cuts);
         let mut back = Vec::new();
         brotli::BrotliDecompress(&mut &packed[..], &mut back).unwrap();
