@@ -164,7 +164,8 @@ impl Typed {
         row("key to last change, longest", quantile(all, 1.0), "ms", None);
         row("by the browser's own account, 95 of 100", self.slow(), "ms", Some(BUDGET));
         row("layout shift as browsers score it", self.scored, "", Some(0.0));
-        row("layout shift, those after a key as well", self.shift, "", Some(0.0));
+        // What moves because of what was typed, a warning that comes, is no fault of the layout.
+        row("layout shift, those after a key as well", self.shift, "", None);
         rows
     }
 
