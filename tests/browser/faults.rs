@@ -4,8 +4,8 @@
 use std::fs;
 use std::path::Path;
 
-use crate::harness::Visitor;
-use crate::page::{Brewer, field, host, site};
+use crate::harness::{Visitor, built};
+use crate::page::{Brewer, field, host};
 use batch::demo::demo;
 use batch::keep::{Envelope, Opened, SCHEMA, decode, stored_text, unpack, write};
 use batch::moment::Moment;
@@ -694,7 +694,7 @@ async fn texts_of_every_schema_open_and_one_of_the_next_is_left_as_it_is() {
 
 /// The same build, which the browser takes for another version by its worker.
 fn next_version() -> Site {
-    let mut next = site();
+    let mut next = built("/");
     let worker = String::from_utf8(next.find("/sw.js").unwrap().raw.clone()).unwrap();
     next.set("sw.js", worker.replacen("const VERSION = \"", "const VERSION = \"next", 1).into_bytes());
     next
@@ -830,7 +830,7 @@ async fn a_deployment_that_went_wrong_leaves_the_old_version_at_work() {
 
 #[tokio::test]
 async fn a_first_visit_to_a_broken_host_says_what_to_do() {
-    let whole = site();
+    let whole = built("/");
     let (boot, app, module) =
         (named(&whole, "boot-", ".js"), named(&whole, "app-", ".js"), named(&whole, "app-", ".wasm"));
     let index = whole.find("/").unwrap().clone();
@@ -888,7 +888,7 @@ async fn a_first_visit_to_a_broken_host_says_what_to_do() {
 #[tokio::test]
 async fn two_copies_under_one_host_keep_out_of_each_others_way() {
     // One host with two folders, each with all files.
-    let mut both = site();
+    let mut both = built("/");
     let files: Vec<(String, Asset)> =
         both.assets().map(|(name, asset)| (name.to_owned(), asset.clone())).collect();
     for folder in ["some/where/", "some/where/else/"] {

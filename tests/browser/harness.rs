@@ -15,6 +15,7 @@ use std::net::TcpStream;
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
+use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 use std::{env, fs, process};
 
@@ -28,11 +29,16 @@ use xtask::site::Site;
 /// How long anything on the page may take before a test gives up.
 const PATIENCE: Duration = Duration::from_secs(20);
 
-/// The built page as `cargo xtask dist` left it, below `base`.
-pub fn built(base: &str) -> Site {
+/// Reading it packs every file as small as it goes, which takes longer than most tests.
+static BUILT: LazyLock<Site> = LazyLock::new(|| {
     let folder = env::var_os("TARTWRIGHT_DIST")
         .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/dist"), PathBuf::from);
-    Site::load(&folder, base).unwrap()
+    Site::load(&folder, "/").unwrap()
+});
+
+/// The built page as `cargo xtask dist` left it, below `base`.
+pub fn built(base: &str) -> Site {
+    BUILT.clone().below(base).unwrap()
 }
 
 /// Hosts the built page on a free port, below `base`. Stopping the host is how a test goes offline.

@@ -3,14 +3,13 @@
 use std::fs;
 use std::ops::Deref;
 use std::path::PathBuf;
-use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
-use crate::harness::{Visitor, built};
+use crate::harness::{self, Visitor, built};
 use serde_json::{Value, json};
 use thirtyfour::error::WebDriverErrorInner;
 use thirtyfour::prelude::*;
-use xtask::server::{Port, Server};
+use xtask::server::Server;
 use xtask::site::Site;
 
 /// A brew day in a minute: the page's clock can be put forward, and the timers that save a moment after
@@ -40,17 +39,9 @@ const STICKS_OUT: &str = "
         return rolled.concat(out.map((element) => element.outerHTML.slice(0, 160)));
     })()";
 
-/// Reading it packs every file as small as it goes, which takes longer than most tests.
-static BUILT: LazyLock<Site> = LazyLock::new(|| built("/"));
-
-/// The built page at the root of a host.
-pub fn site() -> Site {
-    BUILT.clone()
-}
-
 /// A host of the page, on a port of its own.
 pub fn host() -> Server {
-    Server::start(BUILT.clone(), Port::Any).unwrap()
+    harness::host("/")
 }
 
 /// The stages, in order.

@@ -58,15 +58,23 @@ impl Site {
     /// # Errors
     /// When the folder was never built, a file cannot be read, or `base` lacks its slashes.
     pub fn load(folder: &Path, base: &str) -> Result<Self, SiteError> {
-        if !base.starts_with('/') || !base.ends_with('/') {
-            return Err(SiteError::BaseWithoutSlashes(base.to_owned()));
-        }
         if !folder.join("index.html").is_file() {
             return Err(SiteError::NotBuilt(folder.to_owned()));
         }
-        let mut site = Self { base: base.to_owned(), assets: BTreeMap::new() };
+        let mut site = Self { base: "/".to_owned(), assets: BTreeMap::new() }.below(base)?;
         site.read(folder, "")?;
         Ok(site)
+    }
+
+    /// The same files below another path.
+    ///
+    /// # Errors
+    /// When `base` lacks its slashes.
+    pub fn below(self, base: &str) -> Result<Self, SiteError> {
+        if !base.starts_with('/') || !base.ends_with('/') {
+            return Err(SiteError::BaseWithoutSlashes(base.to_owned()));
+        }
+        Ok(Self { base: base.to_owned(), ..self })
     }
 
     fn read(&mut self, folder: &Path, prefix: &str) -> Result<(), SiteError> {
@@ -265,7 +273,7 @@ mod tests {
     #[test]
     fn a_base_path_needs_both_slashes() {
         for base in ["", "a/", "/a"] {
-            let refused = Site::load(Path::new("/nowhere"), base);
+            let refused = Site { base: "/".to_owned(), assets: BTreeMap::new() }.below(base);
             assert!(matches!(refused, Err(SiteError::BaseWithoutSlashes(_))), "{base}");
         }
     }
