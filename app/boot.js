@@ -28,11 +28,14 @@ try {
   // What stops the app's module leaves a page that looks alive and keeps nothing more.
   const stopped = ({ error, reason }) => {
     if (!(error || reason instanceof WebAssembly.RuntimeError) || document.getElementById("stopped")) return;
-    const note = document.createElement("div");
+    const [note, toast, again] = ["div", "div", "button"].map((name) => document.createElement(name));
     note.id = "stopped";
     note.className = "toasts";
-    note.innerHTML =
-      '<div class="toast" role="alert">The app stopped. What you saved is untouched. <button>Load this page again</button></div>';
+    toast.className = "toast";
+    toast.role = "alert";
+    again.textContent = "Load this page again";
+    toast.append("The app stopped. What you saved is untouched. ", again);
+    note.append(toast);
     note.onclick = () => location.reload();
     document.body.append(note);
   };
