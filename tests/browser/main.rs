@@ -15,6 +15,7 @@ mod brewday;
 mod chromium;
 mod faults;
 mod harness;
+mod hostile;
 mod hosting;
 mod kettle;
 #[cfg(unix)]

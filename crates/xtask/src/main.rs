@@ -4,6 +4,7 @@ mod apart;
 mod bench;
 mod compile;
 mod dist;
+mod fuzz;
 mod kill;
 mod progress;
 mod references;
@@ -50,6 +51,8 @@ Tasks:
   kill         kill the browser at moments of chance while somebody types, and
                look whether anything was lost
                  --times N      so often (500)
+  fuzz         try hostile input of every kind; needs a C++ compiler
+                 --inputs N     how many in all (10000000)
   screenshots  take the README's pictures from the running app
   help         print this
 ";
@@ -84,6 +87,7 @@ fn perform(task: Task) -> Result<(), TaskError> {
         Task::References { table: true } => references::table(&workspace),
         Task::References { table: false } => references::rebuild(&workspace),
         Task::Kill { times } => kill::kill(&workspace, times),
+        Task::Fuzz { inputs } => fuzz::fuzz(&workspace, inputs),
         Task::Screenshots => screenshots::screenshots(&workspace),
         Task::Help => {
             print!("{HELP}");

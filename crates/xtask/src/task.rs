@@ -9,6 +9,7 @@ use xtask::site::SiteError;
 use crate::bench::{GROUPS, MeasuresError};
 use crate::compile::CompileError;
 use crate::dist::DistError;
+use crate::fuzz::FuzzError;
 use crate::reproduce::ReproduceError;
 use crate::size::OverBudget;
 use crate::wasm::WasmError;
@@ -55,6 +56,11 @@ pub enum Task {
         /// How often.
         times: u32,
     },
+    /// Try hostile input.
+    Fuzz {
+        /// How many inputs over all targets.
+        inputs: u64,
+    },
     /// Take the README's pictures.
     Screenshots,
     /// Explain.
@@ -76,6 +82,8 @@ pub enum ArgumentError {
     NotACount(String),
     /// Nothing that is measured is called so.
     NoSuchGroup(String),
+    /// Not a number of inputs.
+    TooFew(String),
 }
 
 impl fmt::Display for ArgumentError {
@@ -89,6 +97,7 @@ impl fmt::Display for ArgumentError {
             Self::NoSuchGroup(word) => {
                 write!(f, "there is no group {word:?} of measurements, only {}", GROUPS.join(", "))
             }
+            Self::TooFew(word) => write!(f, "{word:?} is not a number of inputs (1000 or more)"),
         }
     }
 }
@@ -120,6 +129,8 @@ pub enum TaskError {
     ScriptsUnreadable(std::io::Error),
     /// What was measured cannot be read or kept.
     Measures(MeasuresError),
+    /// Hostile input did harm.
+    Fuzz(FuzzError),
 }
 
 impl fmt::Display for TaskError {
@@ -134,6 +145,7 @@ impl fmt::Display for TaskError {
             Self::Reproduce(error) => error.fmt(f),
             Self::Wasm(error) => error.fmt(f),
             Self::Unwritable(path, error) => write!(f, "{} cannot be written: {error}", path.display()),
+            Self::Fuzz(error) => error.fmt(f),
             Self::Browser(error, advice) => write!(f, "{error}\n{advice}"),
             Self::ScriptsUnreadable(error) => {
                 write!(f, "the scripts of the check data cannot be read: {error}")
@@ -162,6 +174,7 @@ from!(
     Reproduce(ReproduceError),
     Wasm(WasmError),
     Measures(MeasuresError),
+    Fuzz(FuzzError),
 );
 
 /// Understands the words after `cargo xtask`.
@@ -180,6 +193,7 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
         "bench" => Task::Bench { table: false, only: None },
         "references" => Task::References { table: false },
         "kill" => Task::Kill { times: 500 },
+        "fuzz" => Task::Fuzz { inputs: crate::fuzz::INPUTS },
         "screenshots" => Task::Screenshots,
         "help" | "--help" | "-h" => return Ok(Task::Help),
         _ => return Err(ArgumentError::UnknownTask(name)),
@@ -214,6 +228,13 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
                 }
                 *only = Some(word);
             }
+            (Task::Fuzz { inputs }, "--inputs") => {
+                let word = value()?;
+                *inputs = match word.parse() {
+                    Ok(number) if number >= 1_000 => number,
+                    _ => return Err(ArgumentError::TooFew(word)),
+                };
+            }
             (Task::Test { skip_browser }, "--skip-browser") => *skip_browser = true,
             _ => return Err(ArgumentError::UnknownOption(option)),
         }
@@ -238,6 +259,7 @@ mod tests {
         assert_eq!(parsed("bench --table"), Ok(Task::Bench { table: true, only: None }));
         let one = Task::Bench { table: false, only: Some("typing".to_owned()) };
         assert_eq!(parsed("bench --only typing"), Ok(one));
+        assert_eq!(parsed("fuzz --inputs 5000"), Ok(Task::Fuzz { inputs: 5_000 }));
         assert_eq!(parsed("test --skip-browser"), Ok(Task::Test { skip_browser: true }));
         assert_eq!(parsed("dist --port 1"), Err(ArgumentError::UnknownOption("--port".to_owned())));
     }
@@ -248,6 +270,7 @@ mod tests {
         assert_eq!(parsed("serve --port"), Err(ArgumentError::ValueMissing("--port".to_owned())));
         assert_eq!(parsed("kill --times no"), Err(ArgumentError::NotACount("no".to_owned())));
         assert_eq!(parsed("bench --only luck"), Err(ArgumentError::NoSuchGroup("luck".to_owned())));
+        assert_eq!(parsed("fuzz --inputs 9"), Err(ArgumentError::TooFew("9".to_owned())));
         assert_eq!(parsed("serve --port 0"), Err(ArgumentError::NotAPort("0".to_owned())));
     }
 
