@@ -5,12 +5,11 @@ use std::ops::Deref;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use crate::harness::{self, Visitor, built};
+use crate::harness::{self, Visitor};
 use serde_json::{Value, json};
 use thirtyfour::error::WebDriverErrorInner;
 use thirtyfour::prelude::*;
 use xtask::server::Server;
-use xtask::site::Site;
 
 /// A brew day in a minute: the page's clock can be put forward, and the timers that save a moment after
 /// typing can be held, so that only what runs at the very end of a page can save. What is off the screen is drawn

@@ -425,9 +425,9 @@ const SCARCE: [(&str, &str, &str); 2] = [
         "(() => {
             const apart = new CSSStyleSheet();
             apart.replaceSync('* { line-height: 1.5 !important; letter-spacing: .12em !important; word-spacing: .16em !important } p { margin-bottom: 2em !important }');
-            document.adoptedStyleSheets = [apart];
+            document.adoptedStyleSheets.push(apart);
         })()",
-        "(document.adoptedStyleSheets = [])",
+        "void document.adoptedStyleSheets.pop()",
     ),
 ];
 
