@@ -9,6 +9,10 @@ use super::table::{Limit, MeasuresError, Row};
 
 use Limit::{AtLeast, AtMost};
 
+/// The group of the page's bytes. Of its many rows only these are for the README.
+const SIZE: &str = "size";
+const SHOWN_OF_SIZE: [&str; 2] = ["section ", "crate "];
+
 /// Around the tables in the README.
 const BEGINS: &str = "<!-- bench -->\n";
 const ENDS: &str = "<!-- /bench -->";
@@ -316,7 +320,9 @@ pub fn tables(groups: &[(String, Vec<Row>)]) -> String {
     text += "\n<details><summary>All that was measured</summary>\n\n| measured | value | limit |\n|---|---|---|\n";
     for (name, rows) in groups.iter().filter(|(name, _)| name != MACHINE) {
         let _ = writeln!(text, "| **{name}** | | |");
-        for row in rows {
+        let shown =
+            |row: &&Row| name != SIZE || SHOWN_OF_SIZE.iter().any(|start| row.what.starts_with(start));
+        for row in rows.iter().filter(shown) {
             let value = row.number().map_or_else(|| row.value.clone(), |number| amount(number, &row.unit));
             let missed = match (row.limit, row.number()) {
                 (Some(limit), Some(number)) if !limit.holds(number) => " **missed**",
