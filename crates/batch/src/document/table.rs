@@ -7,7 +7,7 @@ use super::Batch;
 use crate::json::{Json, Object, Writer};
 use crate::keep::KeepError;
 use calc::data::Source;
-use calc::quantity::{Amount, Dimension, Quantity};
+use calc::quantity::{Amount, Dimension, Quantity, settled};
 
 /// What an entry field is: the row of the table.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,7 +42,8 @@ impl Spec {
     /// [`OutOfRange`] otherwise.
     pub fn check(&'static self, value: Amount) -> Result<Amount, OutOfRange> {
         let unit = &self.dimension.units()[0];
-        let number = value.in_unit(unit);
+        // As it is kept: what passes here must pass when it is read again.
+        let number = unit.from_base(settled(value.base()));
         // Not `low <= x`: a NaN must fail as well. The slack is for unit conversion at the very ends.
         let (low, high) = (self.low.in_unit(unit), self.high.in_unit(unit));
         let slack = 1e-9 * (high - low);

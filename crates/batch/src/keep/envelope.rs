@@ -225,10 +225,10 @@ pub(super) fn label_of(text: &str) -> (Option<String>, Option<String>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::{DocumentError, MOST_TEXT};
+    use crate::document::{DocumentError, MOST_TEXT, Slot};
     use crate::house::House;
     use crate::testing::{any_batch, any_envelope, finished_batch};
-    use calc::quantity::settled;
+    use calc::quantity::{Amount, settled};
     use proptest::prelude::*;
 
     fn envelope() -> Envelope {
@@ -250,6 +250,27 @@ mod tests {
             )),
             "{text}"
         );
+    }
+
+    #[test]
+    fn what_a_field_takes_beside_the_end_of_its_range_reads_back() {
+        let mut taken = 0;
+        for slot in Slot::all(&envelope().data) {
+            let (low, high) = (slot.spec().low.base(), slot.spec().high.base());
+            for share in [0.1, 0.5, 0.9, 0.999_999, 1.0, 1.1] {
+                let beyond = share * 1e-9 * (high - low);
+                for value in [low - beyond, high + beyond] {
+                    let mut envelope = envelope();
+                    let value = Amount::in_base(slot.spec().dimension, value);
+                    if slot.set(&mut envelope.data, Some(value)).is_ok() {
+                        taken += 1;
+                        let text = encode(&envelope).unwrap();
+                        assert!(matches!(decode(&text), Ok(Opened::Current(_))), "{slot:?} {value:?}");
+                    }
+                }
+            }
+        }
+        assert!(taken > 100, "{taken}");
     }
 
     #[test]

@@ -88,8 +88,8 @@ impl Contents {
     pub fn write(self, made: Moment) -> String {
         let Self { mut batches, mut set_aside, preferences } = self;
         for kept in &mut batches {
-            // What cannot be unpacked goes aside as it was found.
-            if let Some(plain) = unpack_whole(&kept.text) {
+            // What cannot be unpacked to JSON goes aside as it was found.
+            if let Some(plain) = unpack_whole(&kept.text).filter(|plain| is_json(plain)) {
                 kept.text = plain;
             }
         }
@@ -444,6 +444,8 @@ mod tests {
                     text: good.replace(&format!(r#""schema":{}"#, super::super::SCHEMA), r#""schema":77"#),
                 },
                 SetAside { key: "4".to_owned(), text: "{half".to_owned() },
+                // It can be unpacked, but is not sound: it stays as it was found, packed.
+                SetAside { key: "5".to_owned(), text: "{¡:4,¦:{¨:torn}}".to_owned() },
             ],
             set_aside: vec![SetAside { key: "x".to_owned(), text: "\u{0}\"\\ broken".to_owned() }],
             preferences: Some(r#"{"theme":"sun"}"#.to_owned()),
@@ -456,7 +458,7 @@ mod tests {
         assert!(damaged.raw.contains(r#""revision":"one""#));
         assert!(matches!(damaged.why, KeepError::Damaged(_)));
         let aside: Vec<&str> = read.set_aside.iter().map(|aside| aside.text.as_str()).collect();
-        assert_eq!(aside, ["\u{0}\"\\ broken", "{half"]);
+        assert_eq!(aside, ["\u{0}\"\\ broken", "{half", "{¡:4,¦:{¨:torn}}"]);
         assert_eq!(read.preferences.as_deref(), Some(r#"{"theme":"sun"}"#));
     }
 

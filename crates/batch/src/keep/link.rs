@@ -86,7 +86,20 @@ const FORM: char = 'a';
 /// # Errors
 /// [`LinkError::TooLong`], or [`LinkError::Batch`] for a batch that is not sound.
 pub fn write(envelope: &Envelope, of: Part) -> Result<String, LinkError> {
-    let small = squeeze(&stored_text(&part(envelope, of)?)?);
+    let stored = stored_text(&part(envelope, of)?)?;
+    // It could be squeezed, but not be read again.
+    if stored.len() > MOST_TEXT {
+        return Err(LinkError::TooLong(stored.len()));
+    }
+    let text = framed(&squeeze(&stored));
+    if text.len() > MOST_LINK {
+        return Err(LinkError::TooLong(text.len()));
+    }
+    Ok(text)
+}
+
+/// The text of a link that holds these bytes.
+fn framed(small: &[u8]) -> String {
     let mut bytes = Vec::with_capacity(small.len() + 8);
     let mut count = small.len();
     while count > 0x7f {
@@ -94,14 +107,25 @@ pub fn write(envelope: &Envelope, of: Part) -> Result<String, LinkError> {
         count >>= 7;
     }
     bytes.push(count as u8);
-    bytes.extend(checksum(&small));
+    bytes.extend(checksum(small));
     bytes.extend(small);
     let mut text = String::from(FORM);
     to_base64(&bytes, &mut text);
-    if text.len() > MOST_LINK {
-        return Err(LinkError::TooLong(text.len()));
+    text
+}
+
+/// A link as nobody's app makes it, its frame and checksum right: around any bytes, or around any text squeezed.
+#[cfg(any(test, feature = "testing"))]
+pub mod forged {
+    /// Around these bytes.
+    pub fn of_bytes(small: &[u8]) -> String {
+        super::framed(small)
     }
-    Ok(text)
+
+    /// Around this text, squeezed. It must hold no NUL.
+    pub fn of_text(stored: &str) -> String {
+        super::framed(&super::squeeze(stored))
+    }
 }
 
 /// The batch that a link holds, brought to the present schema.
@@ -151,8 +175,9 @@ pub fn read(text: &str) -> Result<Envelope, LinkError> {
 
 /// Bytes of the checksum.
 const SUM: usize = 4;
-/// The most bytes a stored batch in a link may have: a small link could be made to hold endlessly many.
-const MOST_TEXT: usize = 1 << 20;
+/// The most bytes a stored batch in a link may have: a small link could be made to hold endlessly many, and each
+/// takes its time. That is a hundred times a finished batch with sixty readings.
+const MOST_TEXT: usize = 1 << 18;
 
 fn checksum(small: &[u8]) -> [u8; SUM] {
     let sum = fingerprint(small.iter().copied());
@@ -197,17 +222,6 @@ mod tests {
     use crate::keep::SCHEMA;
     use crate::testing::{any_envelope, finished_batch};
     use proptest::prelude::*;
-
-    /// A text of one's own in a link.
-    fn made_of(stored: &str) -> String {
-        let small = squeeze(stored);
-        let mut bytes = vec![small.len() as u8 & 0x7f | 0x80, (small.len() >> 7) as u8];
-        bytes.extend(checksum(&small));
-        bytes.extend(small);
-        let mut text = String::from(FORM);
-        to_base64(&bytes, &mut text);
-        text
-    }
 
     #[test]
     fn sizes() {
@@ -266,15 +280,15 @@ mod tests {
     #[test]
     fn what_is_newer_or_no_batch_is_refused_with_its_reason() {
         let stored = stored_text(&finished_batch()).unwrap();
-        assert!(read(&made_of(&stored)).is_ok());
+        assert!(read(&forged::of_text(&stored)).is_ok());
         let newer = stored.replacen(&format!(":{SCHEMA},"), ":99,", 1);
         assert_ne!(newer, stored);
-        assert_eq!(read(&made_of(&newer)), Err(LinkError::NewerSchema(99)));
-        assert!(matches!(read(&made_of("{}")), Err(LinkError::Batch(KeepError::NotAnEnvelope))));
-        assert!(matches!(read(&made_of("no json")), Err(LinkError::Batch(_))));
-        assert!(matches!(read(&made_of("")), Err(LinkError::Batch(KeepError::CutShort { .. }))));
+        assert_eq!(read(&forged::of_text(&newer)), Err(LinkError::NewerSchema(99)));
+        assert!(matches!(read(&forged::of_text("{}")), Err(LinkError::Batch(KeepError::NotAnEnvelope))));
+        assert!(matches!(read(&forged::of_text("no json")), Err(LinkError::Batch(_))));
+        assert!(matches!(read(&forged::of_text("")), Err(LinkError::Batch(KeepError::CutShort { .. }))));
         // A small link that would unfold without end.
-        assert_eq!(read(&made_of(&" ".repeat(MOST_TEXT + 9))), Err(LinkError::Changed));
+        assert_eq!(read(&forged::of_text(&" ".repeat(MOST_TEXT + 9))), Err(LinkError::Changed));
     }
 
     #[test]
@@ -300,6 +314,23 @@ mod tests {
         }
         batch.data.waters.truncate(crate::document::MOST_ITEMS);
         assert!(matches!(write(&batch, Part::Whole), Err(LinkError::TooLong(length)) if length > MOST_LINK));
+    }
+
+    #[test]
+    fn a_link_that_could_not_be_opened_is_not_made() {
+        let mut batch = finished_batch();
+        // Long, but all the same: next to nothing once it is squeezed.
+        batch.data.waters =
+            vec![
+                crate::document::Water { name: "a".repeat(crate::document::MOST_TEXT), ..Default::default() };
+                crate::document::MOST_ITEMS
+            ];
+        assert_eq!(read(&write(&batch, Part::Whole).unwrap()), Ok(batch.clone()));
+        let tasting =
+            crate::document::Tasting { note: "b".repeat(crate::document::MOST_TEXT), ..Default::default() };
+        batch.data.tastings = vec![tasting; crate::document::MOST_NOTED];
+        assert!(matches!(write(&batch, Part::Whole), Err(LinkError::TooLong(length)) if length > MOST_TEXT));
+        assert!(write(&batch, Part::Recipe).is_ok());
     }
 
     proptest! {

@@ -1,5 +1,6 @@
 //! A quantity whose kind is known only at run time: what views show and edit.
 
+use super::number::shown_back;
 use super::{Dimension, NumberError, Unit, fixed, parse_number, parse_range};
 
 /// A typed quantity that can be shown: it names its dimension and its base unit.
@@ -68,7 +69,7 @@ impl Amount {
     /// [`NumberError`] when the text is no finite number.
     pub fn parse(dimension: Dimension, unit: &Unit, text: &str) -> Result<Self, NumberError> {
         let amount = Self::from_unit(dimension, unit, parse_number(text)?);
-        if amount.is_finite() { Ok(amount) } else { Err(NumberError::TooLarge(text.trim().to_owned())) }
+        if amount.is_finite() { Ok(amount) } else { Err(NumberError::TooLarge(shown_back(text))) }
     }
 
     /// Reads a typed text that may be a range; the second amount is its upper end.
@@ -86,7 +87,7 @@ impl Amount {
         if one.is_finite() && other.is_none_or(|other| other.is_finite()) {
             Ok((one, other))
         } else {
-            Err(NumberError::TooLarge(text.trim().to_owned()))
+            Err(NumberError::TooLarge(shown_back(text)))
         }
     }
 
@@ -152,6 +153,20 @@ mod tests {
         for text in ["18", "18.25", "0.125", "1000"] {
             let amount = Amount::parse(Dimension::Volume, &unit, text).unwrap();
             assert_eq!(amount.entry_text(&unit), text);
+        }
+    }
+
+    #[test]
+    fn a_long_text_that_is_refused_is_shown_back_short() {
+        let [unit, ..] = Dimension::Mass.units() else { panic!("no unit") };
+        let long = format!("{}1e308", "0".repeat(5_000));
+        for refused in [
+            Amount::parse(Dimension::Mass, unit, &long).map(|_| ()),
+            Amount::parse_range(Dimension::Mass, unit, &long).map(|_| ()),
+            Amount::parse_range(Dimension::Mass, unit, &format!("1..{long}")).map(|_| ()),
+        ] {
+            let words = refused.unwrap_err().to_string();
+            assert!(words.contains("too large") && words.chars().count() < 60, "{words}");
         }
     }
 

@@ -31,6 +31,11 @@ impl std::fmt::Display for NumberError {
     }
 }
 
+/// The text as a refusal shows it: long pasted text would push the message off the screen.
+pub(super) fn shown_back(text: &str) -> String {
+    text.trim().chars().take(24).collect()
+}
+
 /// Reads a number typed with a decimal point or comma.
 ///
 /// A single separator is the decimal one ("1,5" is 1.5). With both kinds, the
@@ -46,8 +51,7 @@ pub fn parse_number(text: &str) -> Result<f64, NumberError> {
     if trimmed.is_empty() {
         return Err(NumberError::Empty);
     }
-    // Shown back to the person: long pasted text would push the message off the screen.
-    let shown = || trimmed.chars().take(24).collect::<String>();
+    let shown = || shown_back(trimmed);
     let wrong = || NumberError::NotANumber(shown());
 
     let compact: String = trimmed
@@ -112,8 +116,9 @@ pub fn parse_number(text: &str) -> Result<f64, NumberError> {
 /// # Errors
 /// [`NumberError`] when either end is no finite number.
 pub fn parse_range(text: &str) -> Result<(f64, Option<f64>), NumberError> {
+    let range = |one: f64, other: f64| (one.min(other), (one != other).then(|| one.max(other)));
     if let Some(most) = text.trim().strip_prefix('<') {
-        return Ok((0.0, Some(parse_number(most)?)));
+        return Ok(range(0.0, parse_number(most)?));
     }
     let dash = text
         .char_indices()
@@ -126,8 +131,7 @@ pub fn parse_range(text: &str) -> Result<(f64, Option<f64>), NumberError> {
         .or_else(|| text.split_once(" to "))
         .or_else(|| dash.map(|(at, c)| (&text[..at], &text[at + c.len_utf8()..])));
     let Some((one, other)) = ends else { return Ok((parse_number(text)?, None)) };
-    let (one, other) = (parse_number(one)?, parse_number(other)?);
-    Ok((one.min(other), (one != other).then(|| one.max(other))))
+    Ok(range(parse_number(one)?, parse_number(other)?))
 }
 
 #[cfg(test)]
@@ -177,6 +181,8 @@ mod tests {
             ("7,2,,7,6", (7.2, Some(7.6))),
             ("<5", (0.0, Some(5.0))),
             ("< 0,5", (0.0, Some(0.5))),
+            ("<0", (0.0, None)),
+            ("<-5", (-5.0, Some(0.0))),
             ("-3", (-3.0, None)),
             ("-3 - -1", (-3.0, Some(-1.0))),
             ("1e-3", (1e-3, None)),
