@@ -415,7 +415,7 @@ pub fn level() -> View {
 
 /// A person's own name for something is text, and text must not become markup.
 fn plain(name: &str) -> String {
-    name.chars().filter(|c| !matches!(c, '<' | '>' | '&' | '"' | '\'')).collect()
+    name.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;")
 }
 
 /// How full the kettle is through the day, against its brim.

@@ -12,6 +12,7 @@
 mod again;
 mod brewday;
 mod harness;
+mod hostile;
 mod kettle;
 mod layout;
 mod load;
