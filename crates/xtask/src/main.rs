@@ -4,6 +4,7 @@ mod apart;
 mod bench;
 mod compile;
 mod dist;
+mod fuzz;
 mod progress;
 mod references;
 mod screenshots;
@@ -36,6 +37,8 @@ Tasks:
                an environment of its own, and measure against them
                  --table        only print every computed value beside its
                                 published one; needs no Python
+  fuzz         try hostile input of every kind; needs a C++ compiler
+                 --inputs N     how many in all (10000000)
   screenshots  take the README's pictures from the running app
   help         print this
 ";
@@ -66,6 +69,7 @@ fn perform(task: Task) -> Result<(), TaskError> {
         Task::Bench => bench::bench(&workspace),
         Task::References { table: true } => references::table(&workspace),
         Task::References { table: false } => references::rebuild(&workspace),
+        Task::Fuzz { inputs } => fuzz::fuzz(&workspace, inputs),
         Task::Screenshots => screenshots::screenshots(&workspace),
         Task::Help => {
             print!("{HELP}");

@@ -8,6 +8,7 @@ use xtask::site::SiteError;
 
 use crate::compile::CompileError;
 use crate::dist::DistError;
+use crate::fuzz::FuzzError;
 use crate::size::OverBudget;
 use crate::workspace::CommandError;
 
@@ -35,6 +36,11 @@ pub enum Task {
         /// Only print the table.
         table: bool,
     },
+    /// Try hostile input.
+    Fuzz {
+        /// How many inputs over all targets.
+        inputs: u64,
+    },
     /// Take the README's pictures.
     Screenshots,
     /// Explain.
@@ -52,6 +58,8 @@ pub enum ArgumentError {
     ValueMissing(String),
     /// Not a port number.
     NotAPort(String),
+    /// Not a number of inputs.
+    NotACount(String),
 }
 
 impl fmt::Display for ArgumentError {
@@ -61,6 +69,7 @@ impl fmt::Display for ArgumentError {
             Self::UnknownOption(word) => write!(f, "this task has no option {word:?}"),
             Self::ValueMissing(option) => write!(f, "{option} needs a value after it"),
             Self::NotAPort(word) => write!(f, "{word:?} is not a port (1 to 65535)"),
+            Self::NotACount(word) => write!(f, "{word:?} is not a number of inputs (1000 or more)"),
         }
     }
 }
@@ -84,6 +93,8 @@ pub enum TaskError {
     Browser(BrowserError, &'static str),
     /// The scripts of the check data are not where they should be.
     ScriptsUnreadable(std::io::Error),
+    /// Hostile input did harm.
+    Fuzz(FuzzError),
     /// The measurements of the browser are not where they should be.
     MeasuresUnreadable(std::io::Error),
 }
@@ -97,6 +108,7 @@ impl fmt::Display for TaskError {
             Self::Site(error) => error.fmt(f),
             Self::Server(error) => error.fmt(f),
             Self::Size(error) => error.fmt(f),
+            Self::Fuzz(error) => error.fmt(f),
             Self::Browser(error, advice) => write!(f, "{error}\n{advice}"),
             Self::ScriptsUnreadable(error) => {
                 write!(f, "the scripts of the check data cannot be read: {error}")
@@ -124,6 +136,7 @@ from!(
     Site(SiteError),
     Server(ServerError),
     Size(OverBudget),
+    Fuzz(FuzzError),
 );
 
 /// Understands the words after `cargo xtask`.
@@ -139,6 +152,7 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
         "dist" => Task::Dist,
         "bench" => Task::Bench,
         "references" => Task::References { table: false },
+        "fuzz" => Task::Fuzz { inputs: crate::fuzz::INPUTS },
         "screenshots" => Task::Screenshots,
         "help" | "--help" | "-h" => return Ok(Task::Help),
         _ => return Err(ArgumentError::UnknownTask(name)),
@@ -157,6 +171,13 @@ pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Task, ArgumentEr
                 };
             }
             (Task::Serve { base, .. }, "--base") => *base = value()?,
+            (Task::Fuzz { inputs }, "--inputs") => {
+                let word = value()?;
+                *inputs = match word.parse() {
+                    Ok(number) if number >= 1_000 => number,
+                    _ => return Err(ArgumentError::NotACount(word)),
+                };
+            }
             (Task::References { table }, "--table") => *table = true,
             (Task::Test { skip_browser }, "--skip-browser") => *skip_browser = true,
             _ => return Err(ArgumentError::UnknownOption(option)),
@@ -178,6 +199,7 @@ mod tests {
         let serve = Task::Serve { port: 9000, base: "/a/".to_owned() };
         assert_eq!(parsed("serve --port 9000 --base /a/"), Ok(serve));
         assert_eq!(parsed("references --table"), Ok(Task::References { table: true }));
+        assert_eq!(parsed("fuzz --inputs 5000"), Ok(Task::Fuzz { inputs: 5_000 }));
         assert_eq!(parsed("test --skip-browser"), Ok(Task::Test { skip_browser: true }));
         assert_eq!(parsed("dist --port 1"), Err(ArgumentError::UnknownOption("--port".to_owned())));
     }
@@ -186,6 +208,7 @@ mod tests {
     fn what_is_not_understood_is_named() {
         assert_eq!(parsed("brew"), Err(ArgumentError::UnknownTask("brew".to_owned())));
         assert_eq!(parsed("serve --port"), Err(ArgumentError::ValueMissing("--port".to_owned())));
+        assert_eq!(parsed("fuzz --inputs 9"), Err(ArgumentError::NotACount("9".to_owned())));
         assert_eq!(parsed("serve --port 0"), Err(ArgumentError::NotAPort("0".to_owned())));
     }
 
