@@ -66,11 +66,24 @@ fn all_in_order(batch: &Batch) {
 
 #[test]
 fn a_wort_that_was_read_to_be_water_has_no_share_of_its_extract() {
-    let mut batch = example();
-    read(&mut batch, ReadingKind::PreBoilVolume, 25.0, 1.0);
-    read(&mut batch, ReadingKind::PreBoilGravity, 0.0, 1.0);
-    assert!(plan(&batch).figures.kettle_share().is_err());
-    all_in_order(&batch);
+    for gravity in [0.0, 5e-324, 1e-300, 1e-9] {
+        let mut batch = example();
+        read(&mut batch, ReadingKind::PreBoilVolume, 25.0, 1.0);
+        read(&mut batch, ReadingKind::PreBoilGravity, gravity, 1.0);
+        assert!(plan(&batch).figures.kettle_share().is_err());
+        all_in_order(&batch);
+    }
+}
+
+#[test]
+fn a_beer_brewed_of_water_has_no_attenuation() {
+    for gravity in [0.0, 5e-324, 1e-300, 1e-9] {
+        let mut batch = example();
+        read(&mut batch, ReadingKind::OriginalGravity, gravity, 2.0);
+        read(&mut batch, ReadingKind::Gravity, -1.0, 50.0);
+        assert!(plan(&batch).figures.attenuation_now().is_err());
+        all_in_order(&batch);
+    }
 }
 
 proptest! {

@@ -46,7 +46,7 @@ pub enum ExtractError {
     SampleTemperature(Temperature),
     /// Hydrometers are made for 10 to 30 °C.
     CalibrationTemperature(Temperature),
-    /// Original extract runs from above 0 to 40 °P.
+    /// Original extract runs from 0.1 to 40 °P.
     OriginalExtract(Plato),
     /// Apparent extract lies between -5 °P and the original.
     ApparentExtract(Plato),
@@ -67,7 +67,7 @@ impl fmt::Display for ExtractError {
                 write!(f, "hydrometers are made for 10 to 30 °C, not {} °C", t.as_celsius())
             }
             Self::OriginalExtract(p) => {
-                write!(f, "original extract must be above 0 and up to 40 °P, not {}", p.as_degrees())
+                write!(f, "original extract must be 0.1 to 40 °P, not {}", p.as_degrees())
             }
             Self::ApparentExtract(p) => write!(
                 f,
@@ -233,7 +233,8 @@ fn check_factor(factor: Count) -> Result<(), ExtractError> {
 
 fn check_original(original: Plato) -> Result<(), ExtractError> {
     let p = original.as_degrees();
-    if p > 0.0 && p <= 40.0 { Ok(()) } else { Err(ExtractError::OriginalExtract(original)) }
+    // Less than a hydrometer shows is no extract, and no share of it means anything.
+    if (0.1..=40.0).contains(&p) { Ok(()) } else { Err(ExtractError::OriginalExtract(original)) }
 }
 
 /// What became of the extract.

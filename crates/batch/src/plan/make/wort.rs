@@ -187,8 +187,8 @@ impl Maker<'_> {
             (step(steps.and_then(|s| s.conversion)), step(steps.and_then(|s| s.lauter)));
 
         let kept = (course.fermenter.extract + course.set_aside.extract) / course.runoff.extract;
-        // A wort that was read to be water has no extract to keep a share of.
-        let kettle_share = if kept.is_finite() {
+        // A wort that was read to be water, or next to it, has no extract to keep a share of.
+        let kettle_share = if course.runoff.plato() >= Plato::degrees(0.1) {
             predicted(Estimate::relative(Fraction::of_one(kept), 0.02))
         } else {
             Err(Unknown::OutsideModel(Stage::MainBoil))
