@@ -7,13 +7,6 @@ globalThis.trustedTypes?.createPolicy("default", {
   createScriptURL: (url) => (url === "sw.js" ? url : null),
 });
 
-// The browser asks here before a text becomes markup or a worker: drawings do, and the worker of the app.
-globalThis.trustedTypes?.createPolicy("default", {
-  createHTML: (text) =>
-    /^(<\/?(svg|path|rect|line|circle|text)( (?!on)[\w-]+="[^"<]*")*\/?>|[^<])*$/.test(text) ? text : null,
-  createScriptURL: (url) => (url === "sw.js" ? url : null),
-});
-
 // A browser may offer to install the app before the app is there to listen; offline.rs looks here.
 addEventListener("beforeinstallprompt", (event) => {
   event.preventDefault();

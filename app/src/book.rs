@@ -4,7 +4,7 @@ use crate::again;
 use crate::lists::toggle;
 use crate::offline::{InstallInvitation, Persistence};
 use crate::page::{BOOK, MORE, batch_address, go};
-use crate::signals::{Callback, Memo, RwSignal, Signal};
+use crate::signals::{Callback, RwSignal, Signal, effect};
 use crate::state::Shared;
 use crate::store::{BATCH, Entry, Store, StoreError};
 use crate::view::{Shows, View, tag};
@@ -34,8 +34,44 @@ struct Find {
     shown: RwSignal<usize>,
     /// While batches are ticked to be compared: their identities.
     ticked: RwSignal<Option<Vec<String>>>,
-    /// All batches at a glance; read only once something is looked for, as every document has to be opened.
-    all: Memo<Vec<Glance>>,
+    /// All batches at a glance, as far as they have been opened.
+    all: RwSignal<Vec<Glance>>,
+    /// Counts how often opening them was begun; nothing while nobody looks for anything.
+    round: RwSignal<Option<u32>>,
+}
+
+/// So many batches are opened before a key may come between: a thousand in one go would hold it up for a second.
+const AT_ONCE: usize = 8;
+
+impl Find {
+    /// Opens all batches, if that was not begun.
+    fn begin(self) {
+        if self.round.get_untracked().is_none() {
+            self.begin_anew();
+        }
+    }
+
+    fn begin_anew(self) {
+        let round = self.round.get_untracked().map_or(0, |round| round.wrapping_add(1));
+        self.round.set(Some(round));
+        self.all.set(Vec::new());
+        self.go_on(round, Store::batch_texts());
+    }
+
+    fn go_on(self, round: u32, mut texts: Vec<String>) {
+        // The screen may be gone, or what is stored may be another by now.
+        if self.round.try_get_untracked() != Some(Some(round)) || texts.is_empty() {
+            return;
+        }
+        let rest = texts.split_off(AT_ONCE.min(texts.len()));
+        self.all.update(|all| {
+            let readable = texts.iter().filter_map(|text| Store::readable(text));
+            all.extend(
+                readable.filter(|envelope| envelope.deleted.is_none()).map(|envelope| glance(&envelope)),
+            );
+        });
+        set_timeout(move || self.go_on(round, rest), std::time::Duration::ZERO);
+    }
 }
 
 /// What the book knows of a batch without opening it again.
@@ -74,12 +110,6 @@ fn glance(envelope: &Envelope) -> Glance {
     }
 }
 
-/// All batches that are not deleted, at a glance.
-fn glances() -> Vec<Glance> {
-    let all = Store::envelopes().unwrap_or_default();
-    all.iter().filter(|envelope| envelope.deleted.is_none()).map(glance).collect()
-}
-
 /// True when the first stands before the second in this order.
 fn before(one: &Glance, other: &Glance, order: usize) -> bool {
     match order {
@@ -97,11 +127,15 @@ pub fn screen(shared: Shared) -> View {
         order: RwSignal::new(0),
         shown: RwSignal::new(WINDOW),
         ticked: RwSignal::new(None),
-        all: Memo::new(move || {
-            shared.stored.track();
-            glances()
-        }),
+        all: RwSignal::new(Vec::new()),
+        round: RwSignal::new(None),
     };
+    effect(move || {
+        shared.stored.track();
+        if find.round.get_untracked().is_some() {
+            find.begin_anew();
+        }
+    });
     let body = move || {
         shared.stored.track();
         let listed = match Store::list() {
@@ -318,7 +352,9 @@ fn tools(find: Find) -> View {
                     .set("name", "find")
                     .set("autocomplete", "off")
                     .property("value", move || find.words.get())
+                    .on("focus", move |_| find.begin())
                     .on("input", move |event| {
+                        find.begin();
                         find.shown.set(WINDOW);
                         find.words.set(event_target_value(&event));
                     }),
@@ -329,7 +365,10 @@ fn tools(find: Find) -> View {
             "order",
             ORDERS.map(str::to_owned).to_vec(),
             find.order.into(),
-            Callback::new(move |place| find.order.set(place)),
+            Callback::new(move |place| {
+                find.begin();
+                find.order.set(place);
+            }),
         ))
         .child(
             tag("div")

@@ -206,22 +206,30 @@ impl Store {
     /// # Errors
     /// [`StoreError::Denied`] and its like; a single unreadable text is no error.
     pub fn envelopes() -> Result<Vec<Envelope>, StoreError> {
-        let readable = |(_, text): (String, String)| match decode(&text) {
+        let all = texts(&shelf()?, BATCH)?;
+        Ok(all.iter().filter_map(|(_, text)| Self::readable(text)).collect())
+    }
+
+    /// The texts of all batches, to be opened one by one. Where nothing can be read, none.
+    pub fn batch_texts() -> Vec<String> {
+        let all = shelf().and_then(|shelf| texts(&shelf, BATCH)).unwrap_or_default();
+        all.into_iter().map(|(_, text)| text).collect()
+    }
+
+    /// The batch of a text that can be read.
+    pub fn readable(text: &str) -> Option<Envelope> {
+        match decode(text) {
             Ok(Opened::Current(envelope)) => Some(*envelope),
             Ok(Opened::Newer(_)) | Err(_) => None,
-        };
-        Ok(texts(&shelf()?, BATCH)?.into_iter().filter_map(readable).collect())
+        }
     }
 
     /// The batches, none of them deleted, with a timer that nobody heard. Where nothing can be read, none.
     pub fn with_timers() -> Vec<Batch> {
-        let texts = shelf().and_then(|shelf| texts(&shelf, BATCH)).unwrap_or_default();
-        let timed = texts.into_iter().filter(|(_, text)| unheard_in(text));
-        let readable = timed.filter_map(|(_, text)| match decode(&text) {
-            Ok(Opened::Current(envelope)) if envelope.deleted.is_none() => Some(envelope.data),
-            _ => None,
-        });
-        readable.collect()
+        let texts = Self::batch_texts();
+        let timed = texts.iter().filter(|text| unheard_in(text));
+        let readable = timed.filter_map(|text| Self::readable(text));
+        readable.filter(|envelope| envelope.deleted.is_none()).map(|envelope| envelope.data).collect()
     }
 
     /// Opens a batch.
