@@ -76,6 +76,18 @@ fn a_wort_that_was_read_to_be_water_has_no_share_of_its_extract() {
 }
 
 #[test]
+fn next_to_no_pulp_teaches_nothing_of_pulp() {
+    for grams in [5e-324, 1e-300, 1e-9] {
+        let mut batch = with(&example(), Slot::Fruit(0, FruitField::Mass), grams);
+        batch.fruit.truncate(1);
+        read(&mut batch, ReadingKind::FermenterVolume, 20.0, 10.0);
+        read(&mut batch, ReadingKind::PackagedVolume, 15.0, 400.0);
+        assert_eq!(plan(&batch).pulp_kept, None);
+        all_in_order(&batch);
+    }
+}
+
+#[test]
 fn a_beer_brewed_of_water_has_no_attenuation() {
     for gravity in [0.0, 5e-324, 1e-300, 1e-9] {
         let mut batch = example();

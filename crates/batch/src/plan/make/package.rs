@@ -3,6 +3,9 @@
 use super::*;
 use calc::brew::package::Remedy;
 
+/// Pulp that keeps less than this is nothing that a volume read could tell of. Our estimate.
+const TOLD_APART: Volume = Volume::litres(0.01);
+
 impl Maker<'_> {
     /// Since when the gravity has stood still, by the readings or as typed.
     pub(super) fn stable_for(&self) -> Option<Duration> {
@@ -51,7 +54,7 @@ impl Maker<'_> {
             let noise = VOLUME_ERROR.hypot(VOLUME_ERROR);
             if batch.fruit.is_empty() {
                 self.plan.left_under = Some(Estimate::normal(lost, noise));
-            } else if usual > Volume::ZERO {
+            } else if usual > TOLD_APART {
                 let noise = noise.hypot(HouseNumber::FermenterLoss.within());
                 let kept = Estimate::normal(lost - left, noise);
                 self.plan.pulp_kept = Some(kept.map(|kept| Count::of(kept / usual)));
