@@ -5,7 +5,7 @@ use super::step::Stage;
 use crate::json::{Json, Kept, Object, Writer, read};
 use crate::keep::KeepError;
 use crate::moment::Moment;
-use calc::quantity::{Amount, Dimension, Temperature};
+use calc::quantity::{Amount, Dimension, Temperature, settled};
 
 /// Declares the kinds of reading with their table rows.
 macro_rules! readings {
@@ -161,7 +161,11 @@ impl Readings {
 
     /// Adds one at its place in time; behind others of the same second and kind. Tells its place in
     /// [`Readings::iter`].
-    pub fn add(&mut self, reading: Reading) -> usize {
+    pub fn add(&mut self, mut reading: Reading) -> usize {
+        // As it is kept, so that the plan is the same before and after.
+        reading.value = Amount::in_base(reading.value.dimension, settled(reading.value.base()));
+        reading.temperature =
+            reading.temperature.map(|warm| Temperature::celsius(settled(warm.as_celsius())));
         // Within one second an acid dose counts as poured before the pH was read.
         let place = self.0.partition_point(|other| (other.at, other.kind) <= (reading.at, reading.kind));
         self.0.insert(place, reading);

@@ -36,19 +36,20 @@ pub struct OutOfRange {
 }
 
 impl Spec {
-    /// Passes a value that is finite and in range.
+    /// Passes a value that is finite and in range, with the digits that are kept of it: what passes here must pass
+    /// when it is read again, and the plan be the same.
     ///
     /// # Errors
     /// [`OutOfRange`] otherwise.
     pub fn check(&'static self, value: Amount) -> Result<Amount, OutOfRange> {
         let unit = &self.dimension.units()[0];
-        // As it is kept: what passes here must pass when it is read again.
-        let number = unit.from_base(settled(value.base()));
+        let kept = Amount::in_base(value.dimension, settled(value.base()));
+        let number = kept.in_unit(unit);
         // Not `low <= x`: a NaN must fail as well. The slack is for unit conversion at the very ends.
         let (low, high) = (self.low.in_unit(unit), self.high.in_unit(unit));
         let slack = 1e-9 * (high - low);
         if number >= low - slack && number <= high + slack {
-            Ok(value)
+            Ok(kept)
         } else {
             Err(OutOfRange { spec: self, value })
         }
@@ -160,7 +161,7 @@ pub(super) fn fill_numbers(
 ) -> Result<(), KeepError> {
     let mut object = Object::of(value)?;
     for (number, spec) in numbers.iter_mut().zip(specs) {
-        *number = object.take(spec.key).map(|value| value.number_at(spec.key)).transpose()?;
+        *number = object.take(spec.key).map(|value| value.number_at(spec.key)).transpose()?.map(settled);
     }
     object.end()
 }

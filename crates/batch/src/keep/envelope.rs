@@ -274,6 +274,32 @@ mod tests {
     }
 
     #[test]
+    fn the_plan_is_the_same_before_and_after_keeping() {
+        // More digits than are kept, and a number so small that nothing is kept of it.
+        for value in [12.345_678_901_234_567, 5e-324, 1e-30] {
+            let mut envelope = envelope();
+            let volume = Slot::Of(crate::document::Field::Rinse);
+            volume.set(&mut envelope.data, Some(Amount::in_base(volume.spec().dimension, value))).unwrap();
+            let kind = crate::document::ReadingKind::PreBoilGravity;
+            envelope.data.readings.add(crate::document::Reading {
+                kind,
+                value: Amount::in_base(kind.spec().dimension, value),
+                at: envelope.data.begun,
+                temperature: Some(calc::quantity::Temperature::celsius(value)),
+                note: String::new(),
+            });
+            let Ok(Opened::Current(kept)) = decode(&encode(&envelope).unwrap()) else { panic!("not read") };
+            assert_eq!(*kept, envelope);
+        }
+        let mut typed = envelope();
+        let volume = Slot::Of(crate::document::Field::Rinse);
+        volume.set(&mut typed.data, Some(Amount::in_base(volume.spec().dimension, 7.5))).unwrap();
+        let text = encode(&typed).unwrap();
+        let Ok(Opened::Current(read)) = decode(&text.replace(":7.5", ":5e-324")) else { panic!("not read") };
+        assert_eq!(read.data.numbers.rinse().map(|rinse| rinse.as_litres()), Some(0.0));
+    }
+
+    #[test]
     fn a_newer_schema_is_named_and_kept_whole() {
         let text = r#"{"schema":39,"sealed":true,"data":{"id":"b9","name":"Plum","kettles":[1]}}"#;
         let newer = Newer {
