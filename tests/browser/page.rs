@@ -12,20 +12,13 @@ use thirtyfour::prelude::*;
 use xtask::server::Server;
 
 /// A brew day in a minute: the page's clock can be put forward, and the timers that save a moment after
-/// typing can be held, so that only what runs at the very end of a page can save. What is off the screen is drawn
-/// as well, for a test to read; those that measure set `test.as-shipped`.
+/// typing can be held, so that only what runs at the very end of a page can save.
 const CLOCK: &str = "
     const kept = (key) => { try { return Number(sessionStorage.getItem(key) ?? 0); } catch { return 0; } };
     const now = Date.now.bind(Date);
     Date.now = () => now() + kept('test.later-ms');
     const later = setTimeout;
     globalThis.setTimeout = (run, wait, ...rest) => kept('test.held') && wait >= 200 ? 0 : later(run, wait, ...rest);
-    addEventListener('DOMContentLoaded', () => {
-        if (kept('test.as-shipped')) return;
-        const all = new CSSStyleSheet();
-        all.replaceSync('.stage { content-visibility: visible !important }');
-        document.adoptedStyleSheets = [all];
-    });
 ";
 
 /// Everything on the page that a finger aims at. A link inside a sentence is as tall as its line.
@@ -129,11 +122,6 @@ impl Brewer {
     /// Holds back what would run a moment later, as in a tab that is killed before.
     pub async fn hold_timers(&self) {
         self.value("sessionStorage.setItem('test.held', '1')").await;
-    }
-
-    /// From the next load on, the page draws what the app has it draw: for those who measure.
-    pub async fn as_shipped(&self) {
-        self.value("sessionStorage.setItem('test.as-shipped', '1')").await;
     }
 
     /// Brings what matches to the middle of the screen, as a thumb does.

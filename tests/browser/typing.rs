@@ -326,7 +326,6 @@ async fn every_field() {
     let host = host();
     let brewer = Brewer::arrives(&host.url()).await;
     assert_eq!(fill_book(&brewer, BOOK).await.0, BOOK, "all of them are stored");
-    brewer.as_shipped().await;
     brewer.cdp("Page.addScriptToEvaluateOnNewDocument", json!({ "source": NOTE })).await;
     brewer.goto("about:blank").await.unwrap();
     brewer.open(&address(&host.url())).await;
