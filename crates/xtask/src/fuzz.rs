@@ -32,15 +32,15 @@ struct Target {
 }
 
 const TARGETS: [Target; 10] = [
-    Target { name: "edits", share: 10, most: 1_024 },
-    Target { name: "stored", share: 40, most: 16_384 },
+    Target { name: "edits", share: 5, most: 1_024 },
+    Target { name: "stored", share: 25, most: 16_384 },
     Target { name: "link", share: 4, most: 4_096 },
-    Target { name: "keepsake", share: 8, most: 32_768 },
-    Target { name: "water", share: 10, most: 512 },
-    Target { name: "keeping", share: 20, most: 8_192 },
-    Target { name: "preferences", share: 200, most: 2_048 },
-    Target { name: "number", share: 654, most: 64 },
-    Target { name: "table", share: 50, most: 1_024 },
+    Target { name: "keepsake", share: 6, most: 32_768 },
+    Target { name: "water", share: 8, most: 512 },
+    Target { name: "keeping", share: 15, most: 8_192 },
+    Target { name: "preferences", share: 220, most: 2_048 },
+    Target { name: "number", share: 668, most: 64 },
+    Target { name: "table", share: 45, most: 1_024 },
     Target { name: "code", share: 4, most: 3_200 },
 ];
 
@@ -54,6 +54,8 @@ pub enum FuzzError {
     Found(String),
     /// It said nothing that could be counted.
     Uncounted(&'static str),
+    /// Somebody ended it before its time.
+    Interrupted(&'static str),
     /// A folder or file could not be written or read.
     Files(io::Error),
 }
@@ -63,6 +65,7 @@ impl fmt::Display for FuzzError {
         match self {
             Self::Found(what) => f.write_str(what),
             Self::Uncounted(target) => write!(f, "{target} ended without saying how many inputs it tried"),
+            Self::Interrupted(target) => write!(f, "{target} was ended before it had tried its inputs"),
             Self::Files(error) => write!(f, "the folders of the search cannot be used: {error}"),
         }
     }
@@ -166,6 +169,9 @@ fn search(program: &Path, folder: &Path, target: &Target, inputs: u64) -> Result
         .stderr(said)
         .status()?;
     let log = String::from_utf8_lossy(&fs::read(log)?).into_owned();
+    if log.contains("libFuzzer: run interrupted") {
+        return Err(FuzzError::Interrupted(target.name));
+    }
     let mut tried = read(target.name, &log).ok_or(FuzzError::Uncounted(target.name))?;
     if !status.success() {
         let hang = log.contains("a hang: ") || log.contains("ERROR: libFuzzer: timeout");
