@@ -163,6 +163,9 @@ pub fn page() -> View {
         }
     });
 
+    // The enter key sends the form that a field is in, which would leave the page.
+    let _ = window_event_listener_untyped("submit", |event| event.prevent_default());
+
     let current = RwSignal::new(route());
     let _ = window_event_listener_untyped("hashchange", move |_| {
         let next = route();

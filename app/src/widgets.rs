@@ -6,7 +6,7 @@ use crate::page::rest_focus;
 use crate::preferences::Preferences;
 use crate::signals::{Callback, Memo, RwSignal, Signal, effect};
 use crate::state::{Open, Shared};
-use crate::view::{Shows, View, tag};
+use crate::view::{Shows, Tag, View, tag};
 use batch::document::{Batch, Fallback, Slot, Spec};
 use batch::doubt::meant;
 use batch::plan::{Figure, Input, Origin, Shown, Unknown};
@@ -55,6 +55,12 @@ fn boxed_button(class: &'static str, test: &'static str, label: View, press: Box
         .on("click", move |_| press())
         .child(label)
         .view()
+}
+
+/// A form for one field. Nothing is ever sent; but at every key browsers look through all fields of the form for
+/// what they could fill in, and through all fields of the page where there is no form: a good part of a frame.
+fn form() -> Tag {
+    tag("form")
 }
 
 /// A field for one number with its unit, a stepper and its message.
@@ -244,7 +250,7 @@ impl NumberField {
             .class_while("wrong", move || problem.with(Option::is_some))
             .child(tag("label").set("id", label_id.clone()).set("for", id.clone()).child(spec.label))
             .child(
-                tag("div")
+                form()
                     .class("entry")
                     .child(
                         tag("button")
@@ -365,19 +371,14 @@ pub fn text_entry(
     set: impl Fn(&mut Batch, String) + Send + Sync + 'static,
 ) -> View {
     let open = Open::here();
-    tag("label")
-        .class("wide")
-        .child(label)
-        .child(
-            tag("input")
-                .set("type", "text")
-                .set("name", name)
-                .set("maxlength", "120")
-                .set("autocomplete", "off")
-                .property("value", move || open.document.with(&value))
-                .on("input", move |event| open.edit(|batch| set(batch, event_target_value(&event)))),
-        )
-        .view()
+    let field = tag("input")
+        .set("type", "text")
+        .set("name", name)
+        .set("maxlength", "120")
+        .set("autocomplete", "off")
+        .property("value", move || open.document.with(&value))
+        .on("input", move |event| open.edit(|batch| set(batch, event_target_value(&event))));
+    form().child(tag("label").class("wide").child(label).child(field)).view()
 }
 
 /// A choice from a short list, as a system menu.
