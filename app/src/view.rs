@@ -6,7 +6,7 @@
 
 use leptos::prelude::*;
 use std::borrow::Cow;
-use std::cell::{Cell, RefCell};
+use std::cell::RefCell;
 use std::rc::Rc;
 use wasm_bindgen::prelude::Closure;
 use wasm_bindgen::{JsCast, JsValue};
@@ -243,7 +243,8 @@ struct ShownTag {
 enum Kept {
     Fixed(Value),
     Html(String),
-    Live(#[expect(dead_code, reason = "held")] RenderEffect<()>),
+    Attribute(RenderEffect<Value>),
+    Effect(#[expect(dead_code, reason = "held")] RenderEffect<()>),
     On(Listener),
 }
 
@@ -284,25 +285,15 @@ fn keep(element: &Element, Part { name, what }: Part) -> (&'static str, Kept) {
             element.set_inner_html(&text);
             Kept::Html(text)
         }
-        What::Live(value) => {
-            let before = Cell::new(None);
-            Kept::Live(RenderEffect::new(move |_| {
-                let now = Some(value());
-                let old = before.take();
-                if let Some(value) = now.as_ref().filter(|_| old != now) {
-                    set_attribute(&at, name, value);
-                }
-                before.set(now);
-            }))
-        }
-        What::Property(value) => Kept::Live(RenderEffect::new(move |_| {
+        What::Live(value) => Kept::Attribute(follow(at, name, value, None)),
+        What::Property(value) => Kept::Effect(RenderEffect::new(move |_| {
             let (name, value) = (JsValue::from_str(name), value());
             // Writing what a field holds already would move its cursor.
             if js_sys::Reflect::get(&at, &name).as_ref() != Ok(&value) {
                 let _ = js_sys::Reflect::set(&at, &name, &value);
             }
         })),
-        What::Class(holds) => Kept::Live(RenderEffect::new(move |_| {
+        What::Class(holds) => Kept::Effect(RenderEffect::new(move |_| {
             let _ = at.class_list().toggle_with_force(name, holds());
         })),
         What::On(act) => {
@@ -321,6 +312,23 @@ fn keep(element: &Element, Part { name, what }: Part) -> (&'static str, Kept) {
     (name, kept)
 }
 
+/// Keeps an attribute as signals say; what it says before they do.
+fn follow(
+    element: Element,
+    name: &'static str,
+    value: Box<dyn Fn() -> Value>,
+    before: Option<Value>,
+) -> RenderEffect<Value> {
+    let act = move |before: Option<Value>| {
+        let now = value();
+        if before.as_ref() != Some(&now) {
+            set_attribute(&element, name, &now);
+        }
+        now
+    };
+    RenderEffect::new_with_value(act, before)
+}
+
 /// Changes a part of an element into another of the same name, touching the page only where they differ.
 fn renew(element: &Element, part: Part, kept: &mut (&'static str, Kept)) {
     match (part.what, &mut kept.1) {
@@ -331,6 +339,9 @@ fn renew(element: &Element, part: Part, kept: &mut (&'static str, Kept)) {
             }
         }
         (What::Html(text), Kept::Html(before)) if text == *before => {}
+        (What::Live(value), Kept::Attribute(before)) => {
+            *before = follow(element.clone(), part.name, value, before.take_value());
+        }
         (What::On(act), Kept::On(listener)) => {
             *listener.act.borrow_mut() = act;
         }
@@ -351,13 +362,7 @@ fn build(view: View) -> Shown {
     match *kind {
         Kind::Text(words) => Shown::Text(document().create_text_node(&words).into(), words),
         Kind::Many(views) => Shown::Many(views.into_iter().map(build).collect(), mark()),
-        Kind::Live(mut draw) => Shown::Live(RenderEffect::new(move |shown: Option<Shown>| match shown {
-            Some(mut shown) => {
-                update(draw(), &mut shown);
-                shown
-            }
-            None => build(draw()),
-        })),
+        Kind::Live(draw) => Shown::Live(redraw(draw, None)),
         Kind::Tag(Tag(tag)) => match document().create_element(tag.name) {
             Ok(element) => {
                 let Parts { name, parts, children } = *tag;
@@ -374,6 +379,18 @@ fn build(view: View) -> Shown {
     }
 }
 
+/// Draws what signals say, and makes it of what was drawn before.
+fn redraw(mut draw: Box<dyn FnMut() -> View>, before: Option<Shown>) -> RenderEffect<Shown> {
+    let act = move |shown: Option<Shown>| match shown {
+        Some(mut shown) => {
+            update(draw(), &mut shown);
+            shown
+        }
+        None => build(draw()),
+    };
+    RenderEffect::new_with_value(act, before)
+}
+
 /// Changes what is shown into another view, keeping the elements it can: what is typed or focused in them stays.
 fn update(view: View, shown: &mut Shown) {
     match (view.0.map(|kind| *kind), shown) {
@@ -383,6 +400,10 @@ fn update(view: View, shown: &mut Shown) {
                 node.set_node_value(Some(&words));
                 *before = words;
             }
+        }
+        (Some(Kind::Live(draw)), Shown::Live(before)) => {
+            let drawn = before.take_value();
+            *before = redraw(draw, drawn);
         }
         (Some(Kind::Many(views)), Shown::Many(before, mark)) => {
             for mut gone in before.drain(views.len().min(before.len())..) {
@@ -552,6 +573,41 @@ mod tests {
         assert_eq!(place.query_selector("label").unwrap().unwrap().get_attribute("title").unwrap(), "two");
         assert!(place.query_selector("input").unwrap().unwrap().is_same_node(Some(&input)));
         assert!(document().active_element().unwrap().is_same_node(Some(&input)));
+    }
+
+    #[wasm_bindgen_test]
+    async fn what_is_drawn_anew_inside_what_is_drawn_anew_stays_where_it_is_the_same() {
+        let (outer, inner) = (RwSignal::new(1), RwSignal::new("a"));
+        let (place, _owner, _shown) = shown(move || {
+            live(move || {
+                // Made with the part that is drawn, and gone when that is drawn again.
+                let own = RwSignal::new(outer.get());
+                let title = move || own.get().min(2).to_string();
+                let words = live(move || [inner.get(), if own.get() > 2 { "!" } else { "" }].concat().view());
+                tag("p")
+                    .child(live(move || tag("b").live("title", title).child(inner.get()).view()))
+                    .child(words)
+                    .view()
+            })
+        });
+        let bold = place.query_selector("b").unwrap().unwrap();
+        let words = bold.first_child().unwrap();
+        outer.set(2);
+        turn().await;
+        assert_eq!(bold.get_attribute("title").as_deref(), Some("2"));
+        outer.set(3);
+        turn().await;
+        assert_eq!(place.text_content().unwrap(), "aa!");
+        inner.set("b");
+        turn().await;
+        assert_eq!(place.text_content().unwrap(), "bb!");
+        outer.set(1);
+        inner.set("c");
+        turn().await;
+        assert_eq!(place.text_content().unwrap(), "cc");
+        assert_eq!(bold.get_attribute("title").as_deref(), Some("1"));
+        assert!(place.query_selector("b").unwrap().unwrap().is_same_node(Some(&bold)));
+        assert!(bold.first_child().unwrap().is_same_node(Some(&words)));
     }
 
     #[wasm_bindgen_test]
