@@ -32,26 +32,25 @@ fn date(moment: Moment) -> js_sys::Date {
     js_sys::Date::new(&JsValue::from_f64(moment.as_seconds() as f64 * 1000.0))
 }
 
-/// Weekday and time of day, with the date when it is more than six days away.
+/// Weekday and time of day, with the date when it is more than six days away. Put together here: the browser's own
+/// way takes a tenth of all that is worked out at a key, and writes it otherwise in each.
 pub fn short(moment: Moment, now: Moment) -> String {
-    let options = js_sys::Object::new();
-    let set = |key: &str, value: &str| {
-        // Setting a property of a fresh object cannot fail.
-        let _ = js_sys::Reflect::set(&options, &key.into(), &value.into());
-    };
-    set("hour", "2-digit");
-    set("minute", "2-digit");
-    set("hour12", "");
+    const DAYS: [&str; 7] = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
+    const MONTHS: [&str; 12] =
+        ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sept", "Oct", "Nov", "Dec"];
+    let at = date(moment);
     let away = (moment - now).as_hours().abs();
+    let name = |names: &[&'static str], place: u32| names.get(place as usize).copied().unwrap_or_default();
+    let mut text = String::new();
     if away > 14.0 {
-        set("weekday", "short");
+        text.push_str(name(&DAYS, at.get_day()));
+        text.push(' ');
     }
     if away > 144.0 {
-        set("day", "numeric");
-        set("month", "short");
+        text.push_str(&format!("{} {}, ", at.get_date(), name(&MONTHS, at.get_month())));
     }
-    let _ = js_sys::Reflect::set(&options, &"hour12".into(), &JsValue::FALSE);
-    String::from(date(moment).to_locale_string("en-GB", &options))
+    text.push_str(&format!("{:02}:{:02}", at.get_hours(), at.get_minutes()));
+    text
 }
 
 /// Day, month and year.
@@ -71,4 +70,26 @@ pub fn from_field(text: &str) -> Option<Moment> {
     // A text without a zone is the person's own local time.
     let milliseconds = js_sys::Date::new(&JsValue::from_str(text)).get_time();
     milliseconds.is_finite().then(|| Moment::from_seconds((milliseconds / 1000.0).floor() as i64))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use wasm_bindgen_test::{wasm_bindgen_test, wasm_bindgen_test_configure};
+
+    wasm_bindgen_test_configure!(run_in_browser);
+
+    #[wasm_bindgen_test]
+    fn a_time_says_more_the_further_it_is_away() {
+        let at = |year, month, day, hour, minute| {
+            let date = js_sys::Date::new_with_year_month_day_hr_min(year, month, day, hour, minute);
+            Moment::from_seconds((date.get_time() / 1000.0) as i64)
+        };
+        let now = at(2026, 8, 5, 0, 7);
+        assert_eq!(short(now, now), "00:07");
+        assert_eq!(short(at(2026, 8, 5, 14, 0), now), "14:00");
+        assert_eq!(short(at(2026, 8, 4, 9, 5), now), "Fri 09:05");
+        assert_eq!(short(at(2026, 8, 12, 9, 5), now), "Sat 12 Sept, 09:05");
+        assert_eq!(short(at(2026, 0, 4, 23, 59), now), "Sun 4 Jan, 23:59");
+    }
 }
