@@ -41,8 +41,7 @@ impl Opened {
 pub fn screen(shared: Shared) -> View {
     let open = Open::here();
     let opened = Opened(RwSignal::new(Vec::new()));
-    let first_fruit =
-        Memo::new(move || open.document.with(|batch| batch.fruit.first().map(|item| item.fruit)));
+    let first_fruit = open.seen(|batch, _| batch.fruit.first().map(|item| item.fruit));
     effect(move || mark_root("data-fruit", fruit_colour(first_fruit.get())));
     let stages: Vec<View> = Stage::ALL.iter().map(|&stage| stage_view(shared, open, opened, stage)).collect();
     View::many(vec![
@@ -131,9 +130,14 @@ fn saved_words(open: Open) -> View {
 }
 
 fn name(open: Open) -> View {
-    let invented = Memo::new(move || open.document.with(|batch| batch.invented));
+    let (invented, name) = (open.seen(|batch, _| batch.invented), open.seen(|batch, _| batch.name.clone()));
+    // Typed, undone or changed in another tab.
+    effect(move || {
+        name.track();
+        request_animation_frame(retitle);
+    });
     View::many(vec![
-        tag("h1").class("unseen").child(live(move || open.document.with(|batch| batch.name.clone()))).view(),
+        tag("h1").class("unseen").child(live(move || name.get())).view(),
         tag("input")
             .class("name")
             .set("name", "name")
@@ -141,9 +145,8 @@ fn name(open: Open) -> View {
             .set("aria-label", "Name of the batch")
             .set("autocomplete", "off")
             .set("maxlength", "200")
-            .property("value", move || open.document.with(|batch| batch.name.clone()))
+            .property("value", move || name.get())
             .on("input", move |event| open.edit(|batch| batch.name = event_target_value(&event)))
-            .on("change", |_| retitle())
             .view(),
         (live(move || {
             invented.get().then(|| tag("p").child(tag("span").class("tag").child("invented example")).view())
@@ -268,7 +271,7 @@ fn warning_line(warning: Warning) -> View {
 
 /// All warnings, the gravest first; notes under a fold, so that they drown nothing.
 fn warnings(open: Open) -> View {
-    let all = Memo::new(move || open.plan.with(|plan| plan.warnings.clone()));
+    let all = open.seen(|_, plan| plan.warnings.clone());
     let shown = move || {
         let (stops, others): (Vec<_>, Vec<_>) = all.get().into_iter().partition(|w| w.level == Level::Stop);
         let (notes, cautions): (Vec<_>, Vec<_>) = others.into_iter().partition(|w| w.level == Level::Note);

@@ -1,10 +1,10 @@
 //! Editors of the document's lists and choices: malts, hops, fruit, salts, and
 //! the short lists to pick from.
 
-use crate::signals::{Memo, Signal};
+use crate::signals::{Callback, Signal};
 use crate::state::{Open, Shared};
 use crate::view::{Shows, View, tag};
-use crate::widgets::{button, entry, fold, item_picker, live, picker, text_entry};
+use crate::widgets::{button, entry, fold, index_picker, item_picker, live, picker, text_entry};
 use batch::document::{
     Batch, Chiller, Choices, Field, FruitAddition, FruitField, FruitForm, FruitPlace, Gas, GristBy, Hop,
     HopField, HopTime, MOST_ITEMS, Malt, MaltField, Preserved, Rest, RestField, SampleField, Slot, Stage,
@@ -82,8 +82,19 @@ pub fn choice<T: Copy + PartialEq + Send + Sync + 'static>(
     place: fn(&mut Choices) -> &mut T,
 ) -> View {
     let open = Open::here();
-    let value = move || open.document.with(|batch| *place(&mut batch.choices.clone()));
-    picker(label, name, options, value, move |chosen| open.edit(|batch| *place(&mut batch.choices) = chosen))
+    let (values, labels): (Vec<T>, Vec<String>) = options.into_iter().unzip();
+    let all = values.clone();
+    // Its place, not itself: what follows is there once, not for each kind of choice.
+    let chosen = open.seen(move |batch, _| {
+        let value = *place(&mut batch.choices.clone());
+        all.iter().position(|other| *other == value).unwrap_or(0)
+    });
+    let change = Callback::new(move |chosen: usize| {
+        if let Some(value) = values.get(chosen) {
+            open.edit(|batch| *place(&mut batch.choices) = *value);
+        }
+    });
+    index_picker(label, name, labels, chosen.into(), change)
 }
 
 fn acid() -> View {
@@ -104,14 +115,12 @@ fn fields(fields: &[Field]) -> View {
 /// What the acid does to people, and how it is handled.
 fn hazards() -> View {
     let open = Open::here();
-    let own = move || {
-        open.document.with(|batch| {
-            let strength = batch.numbers.acid_strength().unwrap_or(Fraction::ALL);
-            Acid { kind: batch.choices.acid, strength }.hazard()
-        })
-    };
+    let own = open.seen(|batch, _| {
+        let strength = batch.numbers.acid_strength().unwrap_or(Fraction::ALL);
+        Acid { kind: batch.choices.acid, strength }.hazard()
+    });
     let lines: Vec<View> = HAZARDS.iter().map(|line| tag("li").child(*line).view()).collect();
-    tag("ul").class("details").child(tag("li").child(live(own))).child(lines).view()
+    tag("ul").class("details").child(tag("li").child(live(move || own.get()))).child(lines).view()
 }
 
 fn drops() -> View {
@@ -211,6 +220,7 @@ fn meter() -> View {
 
 fn notes() -> View {
     let open = Open::here();
+    let text = open.seen(|batch, _| batch.notes.clone());
     tag("label")
         .class("wide")
         .child("Notes")
@@ -219,7 +229,7 @@ fn notes() -> View {
                 .set("name", "notes")
                 .set("rows", "3")
                 .set("maxlength", "4000")
-                .property("value", move || open.document.with(|batch| batch.notes.clone()))
+                .property("value", move || text.get())
                 .on("input", move |event| open.edit(|batch| batch.notes = event_target_value(&event))),
         )
         .view()
@@ -247,12 +257,12 @@ pub fn toggle(
 
 /// One of the document's lists: its items, and the button that adds one.
 pub fn list(
-    count: impl Fn(&Batch) -> usize + Send + Sync + 'static,
+    count: impl Fn(&Batch) -> usize + 'static,
     item: fn(usize) -> View,
     add: (&'static str, &'static str, fn(&mut Batch)),
 ) -> View {
     let open = Open::here();
-    let count = Memo::new(move || open.document.with(&count));
+    let count = open.seen(move |batch, _| count(batch));
     let items = move || (0..count.get()).map(item).collect::<Vec<View>>();
     let (label, test, push) = add;
     View::many(vec![
@@ -293,10 +303,10 @@ fn grist() -> View {
 
 fn malt(place: usize) -> View {
     let (shared, open) = (Shared::here(), Open::here());
-    let class = move || {
-        open.document.with(|batch| batch.grist.get(place).map_or(MaltClass::Pilsner, |malt| malt.class))
-    };
-    let by = Memo::new(move || open.document.with(|batch| batch.choices.grist_by));
+    let class =
+        open.seen(move |batch, _| batch.grist.get(place).map_or(MaltClass::Pilsner, |malt| malt.class));
+    let by = open.seen(|batch, _| batch.choices.grist_by);
+    let line = open.seen(move |_, plan| plan.malts.get(place).copied());
     let amount = move || {
         entry(Slot::Malt(
             place,
@@ -308,8 +318,7 @@ fn malt(place: usize) -> View {
     };
     // What the other way of giving it comes to.
     let other = move || {
-        let line = open.plan.with(|plan| plan.malts.get(place).copied());
-        let amount = line.and_then(|line| match by.get() {
+        let amount = line.get().and_then(|line| match by.get() {
             GristBy::Shares => line.mass.map(|mass| mass.amount()),
             GristBy::Weights => line.share.map(|share| share.amount()),
         });
@@ -319,13 +328,19 @@ fn malt(place: usize) -> View {
     tag("li")
         .class("item")
         .set("data-item", "malt")
-        .child(picker("Malt", "malt", classes, class, move |class| {
-            open.edit(|batch| {
-                if let Some(malt) = batch.grist.get_mut(place) {
-                    malt.class = class;
-                }
-            });
-        }))
+        .child(picker(
+            "Malt",
+            "malt",
+            classes,
+            move || class.get(),
+            move |class| {
+                open.edit(|batch| {
+                    if let Some(malt) = batch.grist.get_mut(place) {
+                        malt.class = class;
+                    }
+                });
+            },
+        ))
         .child(live(amount))
         .child(fold("From the bag, or measured at home", move || bag(place)))
         .child(
@@ -393,9 +408,9 @@ fn names<T: Copy>(all: &[T], name: fn(T) -> &'static str) -> Vec<String> {
 
 fn hop(place: usize) -> View {
     let open = Open::here();
-    let boiled = Memo::new(move || {
-        open.document.with(|batch| batch.hops.get(place).is_some_and(|hop| hop.time == HopTime::Boil))
-    });
+    let boiled =
+        open.seen(move |batch, _| batch.hops.get(place).is_some_and(|hop| hop.time == HopTime::Boil));
+    let gives = open.seen(move |_, plan| plan.hops.get(place).copied());
     let slot = move |field| entry(Slot::Hop(place, field));
     tag("li")
         .class("item")
@@ -448,8 +463,7 @@ fn hop(place: usize) -> View {
                     }
                 }))
                 .child(tag("p").class("result").child(live(move || {
-                    let gives = open.plan.with(|plan| plan.hops.get(place).copied());
-                    gives.map(|ibu| Shared::here().preferences.with(|p| p.text(ibu.amount())))
+                    gives.get().map(|ibu| Shared::here().preferences.with(|p| p.text(ibu.amount())))
                 }))),
         )
         .view()
@@ -471,9 +485,8 @@ fn rests() -> View {
 
 fn rest(place: usize) -> View {
     let open = Open::here();
-    let infusion = Signal::derive(move || {
-        open.document.with(|batch| batch.rests.get(place).is_some_and(|rest| rest.infusion))
-    });
+    let infusion = open.seen(move |batch, _| batch.rests.get(place).is_some_and(|rest| rest.infusion));
+    let line = open.seen(move |_, plan| plan.rests.get(place).cloned());
     tag("li")
         .class("item")
         .set("data-item", "rest")
@@ -482,7 +495,7 @@ fn rest(place: usize) -> View {
         .child(toggle(
             "Reached with boiling water kept back".to_owned(),
             format!("rest{place}.infusion"),
-            infusion,
+            infusion.into(),
             move |on| {
                 open.edit(|batch| {
                     if let Some(rest) = batch.rests.get_mut(place) {
@@ -499,10 +512,9 @@ fn rest(place: usize) -> View {
                         batch.rests.remove(place);
                     }
                 }))
-                .child(tag("p").class("result").child(live(move || {
-                    let line = open.plan.with(|plan| plan.rests.get(place).cloned());
-                    line.map(crate::widgets::sentence)
-                }))),
+                .child(
+                    tag("p").class("result").child(live(move || line.get().map(crate::widgets::sentence))),
+                ),
         )
         .view()
 }
@@ -532,7 +544,8 @@ fn fruit() -> View {
 fn fruit_addition(place: usize) -> View {
     let open = Open::here();
     let slot = move |field| entry(Slot::Fruit(place, field));
-    let gives = move || open.plan.with(|plan| plan.fruit.get(place).cloned()).map(crate::widgets::sentence);
+    let gives = open.seen(move |_, plan| plan.fruit.get(place).cloned());
+    let own = open.seen(move |batch, _| batch.fruit.get(place).is_some_and(|item| item.own));
     tag("li")
         .class("item")
         .set("data-item", "fruit")
@@ -560,9 +573,7 @@ fn fruit_addition(place: usize) -> View {
         .child(toggle(
             "Another fruit: go by its Brix, pH and acid".to_owned(),
             format!("fruit{place}.own"),
-            Signal::derive(move || {
-                open.document.with(|batch| batch.fruit.get(place).is_some_and(|item| item.own))
-            }),
+            own.into(),
             move |on| {
                 open.edit(|batch| {
                     if let Some(item) = batch.fruit.get_mut(place) {
@@ -609,7 +620,7 @@ fn fruit_addition(place: usize) -> View {
                 ),
             ])
         }))
-        .child(tag("p").class("gives").child(live(gives)))
+        .child(tag("p").class("gives").child(live(move || gives.get().map(crate::widgets::sentence))))
         .child(remove_button("Fruit removed.", move |batch| {
             if place < batch.fruit.len() {
                 batch.fruit.remove(place);
@@ -621,7 +632,7 @@ fn fruit_addition(place: usize) -> View {
 /// What a label could say.
 fn label_words() -> View {
     let open = Open::here();
-    let lines = Memo::new(move || open.document.with(|batch| open.plan.with(|plan| label(batch, plan))));
+    let lines = open.seen(label);
     let shown = move || {
         let lines: Vec<View> = lines
             .get()
@@ -641,7 +652,8 @@ fn package() -> View {
         (Gas::PrimingGlucose, "From corn sugar at packaging".to_owned()),
         (Gas::PrimingExtract, "From dry malt extract at packaging".to_owned()),
     ];
-    let verdict = Memo::new(move || open.plan.with(|plan| plan.verdict.as_ref().map(|verdict| verdict.0)));
+    let verdict = open.seen(|_, plan| plan.verdict.as_ref().map(|verdict| verdict.0));
+    let remedies = open.seen(|_, plan| plan.remedies.clone());
     let check = move || {
         verdict.get().map(|verdict| {
             let (sign, word, class) = match verdict {
@@ -662,7 +674,7 @@ fn package() -> View {
         })
     };
     let ways = move || {
-        let ways = open.plan.with(|plan| plan.remedies.clone());
+        let ways = remedies.get();
         (!ways.is_empty()).then(|| {
             let lines: Vec<View> = ways.into_iter().map(|way| tag("li").child(way).view()).collect();
             View::many(vec![

@@ -22,7 +22,7 @@ struct Held {
 
 /// A place among all that is kept, free again when the part of the screen that made it goes.
 #[derive(Clone, Copy)]
-struct Handle(Stored<Held, LocalStorage>);
+pub struct Handle(Stored<Held, LocalStorage>);
 
 impl Handle {
     #[inline(never)]
@@ -39,11 +39,23 @@ impl Handle {
         }
         Some(held)
     }
+
+    /// True while there is somebody to tell.
+    pub fn is_there(self) -> bool {
+        self.held(false).is_some()
+    }
+
+    /// Tells those who follow it that it is another now.
+    pub fn notify(self) {
+        if let Some(held) = self.held(false) {
+            held.trigger.notify();
+        }
+    }
 }
 
 /// What is gone was used on: a mistake of ours, and nothing sensible can be shown.
 #[cold]
-fn gone() -> ! {
+pub fn gone() -> ! {
     std::process::abort()
 }
 
@@ -62,6 +74,12 @@ impl<T: 'static> RwSignal<T> {
     /// A value to begin with.
     pub fn new(value: T) -> Self {
         Self(Handle::new(Rc::new(RefCell::new(value))), PhantomData)
+    }
+
+    /// A value that is changed where it is kept; whoever does tells of it by the handle.
+    pub fn kept(value: Rc<RefCell<T>>) -> (Self, Handle) {
+        let handle = Handle::new(value);
+        (Self(handle, PhantomData), handle)
     }
 
     fn read<R>(self, follow: bool, look: impl FnOnce(&T) -> R) -> Option<R> {

@@ -3,7 +3,7 @@
 
 use crate::offline::{Offline, Persistence};
 use crate::preferences::Preferences;
-use crate::signals::{Memo, RwSignal, StoredValue, effect};
+use crate::signals::{Handle, Memo, RwSignal, StoredValue, effect, gone};
 use crate::store::{Change, Store, StoreError};
 use crate::{clock, text_file};
 use batch::document::Batch;
@@ -12,7 +12,9 @@ use batch::moment::Moment;
 use batch::plan::{Plan, plan};
 use batch::say::Sentence;
 use leptos::prelude::*;
+use std::cell::RefCell;
 use std::ops::Deref;
+use std::rc::Rc;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
@@ -159,6 +161,9 @@ pub struct OpenParts {
 /// What somebody looks for in the batch and its plan.
 type Finding<T> = Box<dyn Fn(&Batch, &Plan) -> T>;
 
+/// Finds it anew, and says whether it is another than before.
+type Step = Box<dyn Fn(&Batch, &Plan) -> bool>;
+
 /// Looks at the batch and its plan after a change.
 type Look = Box<dyn Fn(&Batch, &Plan)>;
 
@@ -216,19 +221,34 @@ impl Open {
     }
 
     fn looked_at<T: PartialEq + 'static>(self, look: Finding<T>) -> RwSignal<T> {
-        let seen = RwSignal::new(
-            self.document.with_untracked(|batch| self.plan.with_untracked(|plan| look(batch, plan))),
+        let mut first = None;
+        self.once(&mut |batch, plan| first = Some(look(batch, plan)));
+        let value = Rc::new(RefCell::new(first.unwrap_or_else(|| gone())));
+        let (seen, handle) = RwSignal::kept(Rc::clone(&value));
+        self.look(
+            handle,
+            Box::new(move |batch, plan| {
+                let now = look(batch, plan);
+                let other = *value.borrow() != now;
+                if other {
+                    *value.borrow_mut() = now;
+                }
+                other
+            }),
         );
-        self.look(Box::new(move |batch, plan| {
-            let now = look(batch, plan);
-            if seen.try_with_untracked(|before| *before != now) == Some(true) {
-                seen.set(now);
-            }
-        }));
         seen
     }
 
-    fn look(self, look: Look) {
+    fn once(self, look: &mut dyn FnMut(&Batch, &Plan)) {
+        self.document.with_untracked(|batch| self.plan.with_untracked(|plan| look(batch, plan)));
+    }
+
+    fn look(self, seen: Handle, step: Step) {
+        let look: Look = Box::new(move |batch, plan| {
+            if seen.is_there() && step(batch, plan) {
+                seen.notify();
+            }
+        });
         static NEXT: AtomicU32 = AtomicU32::new(0);
         let number = NEXT.fetch_add(1, Ordering::Relaxed);
         self.looks.update_value(|looks| looks.push((number, look)));

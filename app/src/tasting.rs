@@ -2,7 +2,6 @@
 
 use crate::again::address;
 use crate::clock;
-use crate::signals::Memo;
 use crate::state::Open;
 use crate::view::{Shows, View, tag};
 use crate::widgets::{button, live, text_entry};
@@ -24,7 +23,7 @@ const fn ends(scale: TasteField) -> (&'static str, &'static str) {
 /// The tastings of the open batch.
 pub fn section() -> View {
     let open = Open::here();
-    let count = Memo::new(move || open.document.with(|batch| batch.tastings.len()));
+    let count = open.seen(|batch, _| batch.tastings.len());
     // The newest is at the top, and unfolded.
     let rows = move || (0..count.get()).rev().map(|place| one(open, place)).collect::<Vec<View>>();
     let add = button("", "add-tasting", "Add a tasting", move || {
@@ -114,7 +113,7 @@ fn one(open: Open, place: usize) -> View {
 fn scale_view(open: Open, place: usize, scale: TasteField) -> View {
     let slot = Slot::Taste(place, scale);
     let label = scale.spec().label;
-    let held = Memo::new(move || open.document.with(|batch| slot.get(batch)));
+    let held = open.seen(move |batch, _| slot.get(batch));
     let marks = (1..=5_u8).map(|mark| {
         let amount = Count::of(f64::from(mark)).amount();
         tag("button")

@@ -2,7 +2,6 @@
 //! with their reports, and their treatment.
 
 use crate::lists::{aside, choice, headed, list, named, remove_button, toggle};
-use crate::signals::{Memo, Signal};
 use crate::state::{Open, Shared};
 use crate::store::Store;
 use crate::view::{Shows, View, tag};
@@ -38,10 +37,10 @@ const MORE: [WaterField; 6] = [
 pub fn stage() -> View {
     let open = Open::here();
     let finishes = named(Finish::ALL, |finish| finish.name().to_owned());
-    let reason = move || open.document.with(|batch| headed(batch.choices.finish.reason()));
+    let finish = open.seen(|batch, _| batch.choices.finish);
     View::many(vec![
         choice("Finish wanted", "finish", finishes, |choices| &mut choices.finish),
-        aside(live(reason)),
+        aside(live(move || headed(finish.get().reason()))),
         fold("Own ranges instead", own_finish),
         tag("h3").child("Weigh").view(),
         weigh(),
@@ -88,8 +87,10 @@ fn small(mass: Mass) -> Amount {
 /// The salts to weigh, and the recipe with one salt fewer.
 fn weigh() -> View {
     let open = Open::here();
+    let (salts, simpler) =
+        (open.seen(|_, plan| plan.salts.clone()), open.seen(|_, plan| plan.simpler.clone()));
     let amounts = move || {
-        let salts = open.plan.with(|plan| plan.salts.clone());
+        let salts = salts.get();
         if salts.is_empty() {
             return aside("Nothing to weigh: no salts are needed, or the water is not known yet.");
         }
@@ -101,7 +102,7 @@ fn weigh() -> View {
         View::many(vec![ledger(rows), aside(place)])
     };
     let fewer = move || {
-        open.plan.with(|plan| plan.simpler.clone()).map(|recipe| {
+        simpler.get().map(|recipe| {
             let salts = recipe.amounts.iter().map(|(salt, mass)| (salt.name(), vec![small(*mass)]));
             let ions = Ion::ALL.iter().map(|&ion| (ion.name(), vec![ion.of(&recipe.water).amount()]));
             tag("details")
@@ -121,10 +122,8 @@ fn salts() -> View {
     let toggles: Vec<View> = Salt::ALL
         .iter()
         .map(|&salt| {
-            let at_hand = Signal::derive(move || {
-                open.document.with(|batch| batch.salts.iter().any(|line| line.salt == salt))
-            });
-            toggle(salt.name().to_owned(), format!("salt.{salt:?}"), at_hand, move |on| {
+            let at_hand = open.seen(move |batch, _| batch.salts.iter().any(|line| line.salt == salt));
+            toggle(salt.name().to_owned(), format!("salt.{salt:?}"), at_hand.into(), move |on| {
                 open.edit(|batch| {
                     batch.salts.retain(|line| line.salt != salt);
                     if on {
@@ -143,9 +142,7 @@ fn salts() -> View {
 fn limits() -> View {
     let open = Open::here();
     // The fields must not be drawn anew while something is typed into one.
-    let at_hand = Memo::new(move || {
-        open.document.with(|batch| batch.salts.iter().map(|line| line.salt).collect::<Vec<Salt>>())
-    });
+    let at_hand = open.seen(|batch, _| batch.salts.iter().map(|line| line.salt).collect::<Vec<Salt>>());
     let lines = move || {
         let lines = at_hand.get().into_iter().enumerate().map(|(place, salt)| {
             let fields = [SaltField::Locked, SaltField::Most, SaltField::Purity];
@@ -169,7 +166,8 @@ fn limits() -> View {
 /// One water: its report, what was read from it, and where to take one from.
 fn water(place: usize) -> View {
     let open = Open::here();
-    let several = Memo::new(move || open.document.with(|batch| batch.waters.len() > 1));
+    let several = open.seen(|batch, _| batch.waters.len() > 1);
+    let read = open.seen(move |_, plan| plan.waters.get(place).cloned().flatten());
     let share = move || {
         several.get().then(|| {
             View::many(vec![
@@ -210,7 +208,7 @@ fn water(place: usize) -> View {
         }))
         .child(live(share))
         .child(name)
-        .child(live(move || open.plan.with(|plan| plan.waters.get(place).cloned().flatten()).map(read_lines)))
+        .child(live(move || read.get().map(read_lines)))
         .view()
 }
 

@@ -367,16 +367,17 @@ pub fn fold<V: Into<View>>(title: &'static str, inside: impl Fn() -> V + 'static
 pub fn text_entry(
     label: &'static str,
     name: String,
-    value: impl Fn(&Batch) -> String + Send + Sync + 'static,
+    value: impl Fn(&Batch) -> String + 'static,
     set: impl Fn(&mut Batch, String) + Send + Sync + 'static,
 ) -> View {
     let open = Open::here();
+    let text = open.seen(move |batch, _| value(batch));
     let field = tag("input")
         .set("type", "text")
         .set("name", name)
         .set("maxlength", "120")
         .set("autocomplete", "off")
-        .property("value", move || open.document.with(&value))
+        .property("value", move || text.get())
         .on("input", move |event| open.edit(|batch| set(batch, event_target_value(&event))));
     form().child(tag("label").class("wide").child(label).child(field)).view()
 }
@@ -420,12 +421,12 @@ pub fn item_picker(
     set: fn(&mut Batch, usize, usize) -> Option<()>,
 ) -> View {
     let open = Open::here();
-    let chosen = Signal::derive(move || open.document.with(|batch| get(batch, item)).unwrap_or(0));
+    let chosen = open.seen(move |batch, _| get(batch, item).unwrap_or(0));
     index_picker(
         label,
         name,
         labels,
-        chosen,
+        chosen.into(),
         Callback::new(move |place| {
             open.edit(|batch| {
                 // An item that is gone by now is left alone.
