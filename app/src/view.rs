@@ -488,7 +488,9 @@ fn end(shown: &mut Shown) {
         }
         Shown::Many(all, _) => all.iter_mut().for_each(end),
         Shown::Live(effect) => {
-            effect.with_value_mut(end);
+            if let Some(mut drawn) = effect.take_value() {
+                end(&mut drawn);
+            }
         }
     }
 }
@@ -608,6 +610,28 @@ mod tests {
         assert_eq!(bold.get_attribute("title").as_deref(), Some("1"));
         assert!(place.query_selector("b").unwrap().unwrap().is_same_node(Some(&bold)));
         assert!(bold.first_child().unwrap().is_same_node(Some(&words)));
+    }
+
+    #[wasm_bindgen_test]
+    async fn what_leaves_the_page_follows_nothing_any_more() {
+        let (count, other) = (RwSignal::new(2), RwSignal::new(0));
+        let (place, _owner, _shown) = shown(move || {
+            let item = move |_| {
+                live(move || {
+                    // Gone as soon as the list is drawn again.
+                    let own = RwSignal::new("a");
+                    let words = live(move || if other.get() < 9 { own.get().view() } else { "".view() });
+                    tag("i").child(words).view()
+                })
+            };
+            live(move || (0..count.get()).map(item).collect::<Vec<View>>().view())
+        });
+        for (left, text) in [(1, "a"), (0, ""), (3, "aaa"), (1, "a")] {
+            count.set(left);
+            other.update(|other| *other += 1);
+            turn().await;
+            assert_eq!(place.text_content().unwrap(), text);
+        }
     }
 
     #[wasm_bindgen_test]
