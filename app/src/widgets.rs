@@ -261,18 +261,20 @@ impl NumberField {
                             .child("−"),
                     )
                     .child(
-                        tag("input")
-                            .set("id", id)
-                            .set("name", name)
-                            .set("type", "text")
-                            .set("inputmode", "decimal")
-                            .set("autocomplete", "off")
-                            .set("enterkeyhint", "done")
-                            .live("placeholder", placeholder)
-                            .property("value", move || text.get())
-                            .live("aria-invalid", move || problem.with(|p| p.is_some().to_string()))
-                            .set("aria-describedby", note_id.clone())
-                            .on("input", move |event| take(event_target_value(&event))),
+                        tag("span").class("typed").child(
+                            tag("input")
+                                .set("id", id)
+                                .set("name", name)
+                                .set("type", "text")
+                                .set("inputmode", "decimal")
+                                .set("autocomplete", "off")
+                                .set("enterkeyhint", "done")
+                                .live("placeholder", placeholder)
+                                .property("value", move || text.get())
+                                .live("aria-invalid", move || problem.with(|p| p.is_some().to_string()))
+                                .set("aria-describedby", note_id.clone())
+                                .on("input", move |event| take(event_target_value(&event))),
+                        ),
                     )
                     .child(live(unit_view))
                     .child(
