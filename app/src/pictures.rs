@@ -1,6 +1,5 @@
-//! Pictures for people who look rather than read: ions, the course of the pH,
-//! the fermenter's level. They are drawn from the plan, as text: one small
-//! string costs less than a tree of elements, and holds nothing a person typed.
+//! Pictures for people who look rather than read: ions, the course of the pH, the fermenter's level. They are drawn
+//! from the plan; at a key only the shapes that are others then are changed.
 
 use crate::preferences::Preferences;
 use crate::signals::Memo;
@@ -31,61 +30,76 @@ fn picture(title: &'static str, draw: fn(&Batch, &Plan, &Preferences) -> Option<
 #[derive(Clone, Default, PartialEq)]
 struct Drawing {
     high: f64,
-    body: String,
+    shapes: Vec<Shape>,
+    words: String,
+}
+
+/// A shape of a drawing: its element, what it says of itself, and the words in it.
+#[derive(Clone, PartialEq)]
+struct Shape {
+    name: &'static str,
+    parts: Vec<(&'static str, String)>,
+    class: &'static str,
     words: String,
 }
 
 impl Drawing {
-    fn figure(&self, title: &'static str) -> View {
+    fn figure(self, title: &'static str) -> View {
+        let shapes: Vec<View> = self.shapes.into_iter().map(Shape::view).collect();
+        let svg = tag("svg")
+            .set("viewBox", format!("0 0 {} {}", fixed(WIDE, 0), fixed(self.high, 0)))
+            .set("role", "img")
+            .set("aria-label", [title, ". ", &self.words].concat())
+            .child(shapes);
         tag("figure")
             .class("picture")
             .child(tag("figcaption").child(title))
-            .child(tag("div").html(self.svg(title)))
+            .child(tag("div").child(svg))
             .view()
     }
 
-    fn svg(&self, title: &str) -> String {
-        format!(
-            "<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{title}. {}\">{}</svg>",
-            fixed(WIDE, 0),
-            fixed(self.high, 0),
-            self.words,
-            self.body
-        )
+    fn shape(&mut self, name: &'static str, lengths: &[(&'static str, f64)], class: &'static str) {
+        let parts = lengths.iter().map(|&(name, length)| (name, fixed(length, 1))).collect();
+        self.shapes.push(Shape { name, parts, class, words: String::new() });
     }
 
-    // Writing to a string cannot fail.
-    fn text(&mut self, x: f64, y: f64, class: &str, words: &str) {
-        let (x, y) = (fixed(x, 1), fixed(y, 1));
-        let _ = write!(self.body, "<text x=\"{x}\" y=\"{y}\" class=\"{class}\">{words}</text>");
+    fn text(&mut self, x: f64, y: f64, class: &'static str, words: &str) {
+        self.shape("text", &[("x", x), ("y", y)], class);
+        if let Some(shape) = self.shapes.last_mut() {
+            words.clone_into(&mut shape.words);
+        }
     }
 
-    fn rect(&mut self, (x, y): (f64, f64), (wide, high): (f64, f64), class: &str) {
-        let [x, y, wide, high] = [x, y, wide.max(0.0), high.max(0.0)].map(|length| fixed(length, 1));
-        let _ = write!(
-            self.body,
-            "<rect x=\"{x}\" y=\"{y}\" width=\"{wide}\" height=\"{high}\" class=\"{class}\"/>"
-        );
+    fn rect(&mut self, (x, y): (f64, f64), (wide, high): (f64, f64), class: &'static str) {
+        let lengths = [("x", x), ("y", y), ("width", wide.max(0.0)), ("height", high.max(0.0))];
+        self.shape("rect", &lengths, class);
     }
 
-    fn line(&mut self, (x1, y1): (f64, f64), (x2, y2): (f64, f64), class: &str) {
-        let [x1, y1, x2, y2] = [x1, y1, x2, y2].map(|length| fixed(length, 1));
-        let _ =
-            write!(self.body, "<line x1=\"{x1}\" y1=\"{y1}\" x2=\"{x2}\" y2=\"{y2}\" class=\"{class}\"/>");
+    fn line(&mut self, (x1, y1): (f64, f64), (x2, y2): (f64, f64), class: &'static str) {
+        self.shape("line", &[("x1", x1), ("y1", y1), ("x2", x2), ("y2", y2)], class);
     }
 
     fn dot(&mut self, x: f64, y: f64) {
-        let (x, y) = (fixed(x, 1), fixed(y, 1));
-        let _ = write!(self.body, "<circle cx=\"{x}\" cy=\"{y}\" r=\"5\" class=\"reading\"/>");
+        self.shape("circle", &[("cx", x), ("cy", y), ("r", 5.0)], "reading");
     }
 
-    fn path(&mut self, points: impl Iterator<Item = (f64, f64)>, class: &str) {
-        self.body.push_str("<path d=\"");
+    fn path(&mut self, points: impl Iterator<Item = (f64, f64)>, class: &'static str) {
+        let mut along = String::new();
         for (place, (x, y)) in points.enumerate() {
-            let (x, y) = (fixed(x, 1), fixed(y, 1));
-            let _ = write!(self.body, "{}{x} {y}", if place == 0 { "M" } else { "L" });
+            // Writing to a string cannot fail.
+            let _ = write!(along, "{}{} {}", if place == 0 { "M" } else { "L" }, fixed(x, 1), fixed(y, 1));
         }
-        let _ = write!(self.body, "\" class=\"{class}\"/>");
+        self.shapes.push(Shape { name: "path", parts: vec![("d", along)], class, words: String::new() });
+    }
+}
+
+impl Shape {
+    fn view(self) -> View {
+        let mut shape = tag(self.name).class(self.class);
+        for (name, value) in self.parts {
+            shape = shape.set(name, value);
+        }
+        shape.child((!self.words.is_empty()).then_some(self.words)).view()
     }
 }
 
@@ -394,7 +408,7 @@ pub fn level() -> View {
         let mut marks = vec![(y(beer), "Beer".to_owned(), preferences.text(beer))];
         for (name, filled) in &level.additions {
             let filled = seen(*filled);
-            marks.push((y(filled), format!("With {}", plain(name)), preferences.text(filled)));
+            marks.push((y(filled), format!("With {name}"), preferences.text(filled)));
         }
         marks.push((y(foam), "With foam".to_owned(), preferences.text(foam)));
         let place = marks.iter().position(|mark| mark.0 < y(vessel)).unwrap_or(marks.len());
@@ -411,11 +425,6 @@ pub fn level() -> View {
         drawing.words.push_str(if fits { "It fits, foam included." } else { "It does not fit." });
         Some(drawing)
     })
-}
-
-/// A person's own name for something is text, and text must not become markup.
-fn plain(name: &str) -> String {
-    name.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;")
 }
 
 /// How full the kettle is through the day, against its brim.
@@ -547,7 +556,7 @@ pub fn sources() -> View {
         for (place, from) in plan.brought.iter().enumerate() {
             let y = 3.0 * ROW + 22.0 * place as f64 + 8.0;
             drawing.rect((0.0, y), (18.0, 12.0), FILLS[place % FILLS.len()]);
-            drawing.text(26.0, y + 11.0, "small", &plain(&from.name));
+            drawing.text(26.0, y + 11.0, "small", &from.name);
         }
         Some(drawing)
     })

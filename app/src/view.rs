@@ -353,6 +353,16 @@ fn renew(element: &Element, part: Part, kept: &mut (&'static str, Kept)) {
     }
 }
 
+/// An element, of pictures where no other has its name.
+fn element(name: &str) -> Result<Element, JsValue> {
+    match name {
+        "svg" | "text" | "rect" | "line" | "circle" | "path" => {
+            document().create_element_ns(Some("http://www.w3.org/2000/svg"), name)
+        }
+        _ => document().create_element(name),
+    }
+}
+
 fn mark() -> Node {
     document().create_comment("").into()
 }
@@ -363,7 +373,7 @@ fn build(view: View) -> Shown {
         Kind::Text(words) => Shown::Text(document().create_text_node(&words).into(), words),
         Kind::Many(views) => Shown::Many(views.into_iter().map(build).collect(), mark()),
         Kind::Live(draw) => Shown::Live(redraw(draw, None)),
-        Kind::Tag(Tag(tag)) => match document().create_element(tag.name) {
+        Kind::Tag(Tag(tag)) => match element(tag.name) {
             Ok(element) => {
                 let Parts { name, parts, children } = *tag;
                 let children: Vec<Shown> = children.into_iter().map(build).collect();
