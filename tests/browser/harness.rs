@@ -245,16 +245,25 @@ struct RemoteControl {
 
 impl RemoteControl {
     fn start(browser: &browser::Browser) -> Self {
+        // The port it takes for one kind of address may be somebody's for the other; then it stops.
+        let (process, words, port) =
+            (0..3).find_map(|_| Self::try_start(browser)).expect("chromedriver says which port it took");
+        let profile = env::temp_dir().join(format!("tartwright-{}-{port}", process::id()));
+        Self { process, _words: words, port, profile }
+    }
+
+    fn try_start(browser: &browser::Browser) -> Option<(Child, BufReader<ChildStdout>, u16)> {
         let mut process =
             Command::new(&browser.driver).arg("--port=0").stdout(Stdio::piped()).spawn().unwrap();
         let mut words = BufReader::new(process.stdout.take().unwrap());
         let port = (&mut words)
             .lines()
             .map_while(Result::ok)
-            .find_map(|line| line.split_once("successfully on port ")?.1.trim_end_matches('.').parse().ok())
-            .expect("chromedriver says which port it took");
-        let profile = env::temp_dir().join(format!("tartwright-{}-{port}", process::id()));
-        Self { process, _words: words, port, profile }
+            .find_map(|line| line.split_once("successfully on port ")?.1.trim_end_matches('.').parse().ok());
+        if port.is_none() {
+            let _ = process.wait();
+        }
+        Some((process, words, port?))
     }
 
     fn address(&self) -> String {

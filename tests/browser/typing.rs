@@ -320,6 +320,84 @@ fn address(url: &str) -> String {
     format!("{url}#/b/n00000000000")
 }
 
+/// Notes how much is written on the page, and what of it was there before.
+const WRITTEN: &str = "
+    globalThis.written = { count: 0, again: [] };
+    const part = (node) => node.outerHTML ?? node.data;
+    new MutationObserver((changes) => {
+        written.count += changes.length;
+        const come = new Map();
+        const parts = (nodes) => [...nodes].filter((node) => node.nodeType !== 8).map(part);
+        for (const { type, target, addedNodes } of changes) {
+            if (type === 'childList') come.set(target, (come.get(target) ?? []).concat(parts(addedNodes)));
+        }
+        for (const { type, target, attributeName, oldValue, removedNodes } of changes) {
+            const again = type === 'childList'
+                ? parts(removedNodes).some((gone) => come.get(target).includes(gone))
+                : oldValue === (type === 'attributes' ? target.getAttribute(attributeName) : target.data);
+            if (again) written.again.push([type, attributeName, part(target).slice(0, 99)]);
+        }
+    }).observe(document.querySelector('main'), {
+        subtree: true, childList: true, characterData: true, characterDataOldValue: true, attributes: true,
+        attributeOldValue: true,
+    });
+";
+
+#[tokio::test]
+async fn a_key_writes_only_what_is_another_then() {
+    let host = host();
+    let brewer = Brewer::arrives(&host.url()).await;
+    brewer.opens_the_example().await;
+    for stage in ["water", "grist", "souring"] {
+        brewer.open_stage(stage).await;
+    }
+    unfold(&brewer).await;
+    brewer.value(&format!("(() => {{ {WRITTEN} }})()")).await;
+    for field in ["water0.calcium_mg_per_l", "salt0.locked_g", "malt0.share", "sour_ph_wanted"] {
+        let focus = format!("document.querySelector('main input[name=\"{field}\"]')");
+        brewer.value(&format!("({focus}.focus(), {focus}.select(), written.count = 0)")).await;
+        for sign in "3.3".chars() {
+            press(&brewer, Some(sign)).await;
+            tokio::time::sleep(Duration::from_millis(120)).await;
+        }
+        brewer.until_saved().await;
+        let written = brewer.value("written").await;
+        assert!(written["count"].as_u64().unwrap() > 3, "{field} changes something");
+        assert_eq!(written["again"], json!([]), "{field}");
+    }
+}
+
+#[tokio::test]
+async fn what_browsers_do_at_a_key_is_kept_small() {
+    let host = host();
+    let brewer = Brewer::arrives(&host.url()).await;
+    brewer.opens_the_example().await;
+    brewer.open_everything().await;
+    let odd = brewer
+        .value(
+            "(() => {
+                const odd = [];
+                const all = (css) => [...document.querySelectorAll(css)].filter((one) => one.checkVisibility());
+                const fields = all('main input[inputmode=decimal]');
+                for (const field of fields) {
+                    const filled = [...(field.form?.elements ?? [])].filter((one) => one.matches('input, select, textarea'));
+                    if (filled.length !== 1) odd.push(`${field.name} is not alone in its form`);
+                    if (!getComputedStyle(field).contain.includes('size')) odd.push(`${field.name} is not laid out alone`);
+                }
+                for (const one of all('.stage, .fold, .item, .picture')) {
+                    if (getComputedStyle(one).contain !== 'content') odd.push(`${one.className} is not painted alone`);
+                }
+                for (const one of all('main *')) {
+                    if (getComputedStyle(one).touchAction !== 'auto' && !one.matches('.step')) odd.push(`touches: ${one.outerHTML.slice(0, 99)}`);
+                }
+                return [fields.length, odd];
+            })()",
+        )
+        .await;
+    assert!(odd[0].as_u64().unwrap() > 100, "{odd}");
+    assert_eq!(odd[1], json!([]));
+}
+
 #[tokio::test]
 #[ignore = "measures; run by cargo xtask bench"]
 async fn every_field() {
