@@ -39,7 +39,7 @@ const WATCH: &str = "
     globalThis.strange = [];
     globalThis.refused = [];
     addEventListener('securitypolicyviolation', (event) => refused.push(event.effectiveDirective));
-    const odd = 'img, iframe, object, embed, audio, video, base, form, math, template, foreignObject, animate, use, i, style, body script, body link, body meta';
+    const odd = 'img, iframe, object, embed, audio, video, base, form[action], [formaction], math, template, foreignObject, animate, use, i, style, body script, body link, body meta';
     const look = (node) => {
         if (node.nodeType !== 1) return;
         for (const element of [node, ...node.querySelectorAll('*')]) {

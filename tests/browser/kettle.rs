@@ -47,7 +47,7 @@ impl Brewer {
         for _ in 0..200 {
             if self.value(&there).await == json!(true) {
                 let seen = "getComputedStyle(document.activeElement).outlineStyle !== 'none' || \
-                            getComputedStyle(document.activeElement.parentElement).outlineStyle !== 'none'";
+                            getComputedStyle(document.activeElement.closest('.entry') ?? document.body).outlineStyle !== 'none'";
                 assert_eq!(self.value(seen).await, json!(true), "{css}: the focus can be seen");
                 return;
             }
