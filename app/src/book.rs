@@ -205,13 +205,14 @@ fn welcome(shared: Shared) -> View {
                 .child("Plan a quick-soured fruited beer, follow it from the water to the package, ")
                 .child("and let every reading sharpen what comes next."),
         )
-        .child(invitation(shared))
         .child(beginnings(shared))
         .child(
             tag("p").class("aside").child(
                 "All of it happens on this device, with or without a network. Nothing is sent anywhere.",
             ),
         )
+        // Last, for the browser allows it late: nothing may move away from a thumb.
+        .child(invitation(shared))
         .view()
 }
 
