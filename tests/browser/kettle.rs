@@ -154,7 +154,7 @@ async fn sours(brewer: &Brewer) {
     brewer.until_says(".next .says", "Read the pH now").await;
     brewer.reads("sour_ph", "3.61").await;
     brewer.until_says(".next .says", "Wait").await;
-    brewer.wait_hours(24.0).await;
+    brewer.wait_hours(48.0).await;
     brewer.reload().await;
     brewer.until_says(".next .says", "Read the pH now").await;
     brewer.reads("sour_ph", "3.39").await;
